@@ -1,0 +1,87 @@
+"""What the readers of order files hand on: a `Chunk` of rows, all text, and the rows that were `Refused`.
+
+Nothing here knows medicine.  An empty field is null: nothing was given.  A refused row stays in its place as a
+row of nulls, so that rows in = answers + refusals; `refused` says why, in words fit to be shown.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from contextlib import contextmanager
+from pathlib import Path
+from typing import BinaryIO, NamedTuple
+
+import polars as pl
+
+from dosecheck.errors import FileError
+
+LONGEST_FIELD = 131_072  # characters
+LONGEST_ROW = 4 << 20  # bytes: a longer row, or a quote not closed within it, refuses the file
+CHUNK_BYTES = 16 << 20
+CHUNK_ROWS = 200_000
+
+
+class Refused(NamedTuple):
+    """One row that cannot be read: its index in the chunk, its line in the file, why, and its text shown safely."""
+
+    row: int
+    line: int
+    why: str
+    text: str
+
+
+class Chunk(NamedTuple):
+    """Some rows of a file, in file order; there is at least one chunk, so the columns are always known.
+
+    rows: one row an order; every column of the file and no other, all pl.String.
+    line: Int64, the line of the file on which each row begins; in Parquet the number of the row, from 1.
+    """
+
+    rows: pl.DataFrame
+    line: pl.Series
+    refused: list[Refused]
+
+    @property
+    def first_line(self) -> int | None:
+        """Line of the first row; None in a chunk without rows."""
+        return self.line[0] if len(self.line) else None
+
+
+def shown(text: str | bytes) -> str:
+    """At most 200 characters, with hidden characters and odd bytes as escapes such as \\xb5."""
+    if isinstance(text, bytes):
+        text = text[:1_000].decode("utf-8", "backslashreplace")
+    short = text if len(text) <= 200 else text[:200] + " ..."
+    return "".join(c if c.isprintable() else c.encode("unicode_escape").decode() for c in short)
+
+
+@contextmanager
+def opened(path: Path) -> Iterator[BinaryIO]:
+    """The file, open for reading; every failure of the system becomes one FileError."""
+    try:
+        with open(path, "rb") as file:
+            yield file
+    except OSError as error:
+        raise FileError(str(path), f"It cannot be read: {error.strerror or error}.", "Check the name and the rights.") from error
+
+
+def without_unfit(chunk: Chunk) -> Chunk:
+    """Refuse the rows that hold a field of more than LONGEST_FIELD characters."""
+    longest = chunk.rows.select(pl.all().str.len_bytes().max()).row(0)
+    if all(size is None or size <= LONGEST_FIELD for size in longest):
+        return chunk
+    return refuse_fields(chunk, pl.all().str.len_chars() > LONGEST_FIELD, f"A field has more than {LONGEST_FIELD:,} characters.")
+
+
+def refuse_fields(chunk: Chunk, unfit: pl.Expr, why: str) -> Chunk:
+    """Blank each row with a field for which `unfit` is true, and list it as refused."""
+    marks = chunk.rows.select(unfit.fill_null(False))
+    bad = marks.select(pl.any_horizontal(pl.all())).to_series()
+    if not bad.any():
+        return chunk
+    refused = list(chunk.refused)
+    for row in bad.arg_true():
+        fields = (text for text, mark in zip(chunk.rows.row(row), marks.row(row), strict=True) if mark)
+        refused.append(Refused(row, chunk.line[row], why, shown(next(fields))))
+    rows = chunk.rows.select(pl.when(~bad).then(pl.all()))
+    return Chunk(rows, chunk.line, sorted(refused))

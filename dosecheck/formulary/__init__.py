@@ -1,0 +1,1 @@
+"""The editable folder of dose figures: read, proved, compiled into limits on whole numbers."""

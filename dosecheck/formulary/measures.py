@@ -1,0 +1,91 @@
+"""Measures: how an order is made into the number that a limit bounds.
+
+A measure is a product of facts over a product of facts, so "is the limit kept" is one comparison of whole numbers,
+without division.  This table is the only place that knows them: a new sort of limit is one line here, known at once
+to the one-order engine and to the columns.  Facts are exact, as (numerator, denominator) in base units.
+"""
+
+from __future__ import annotations
+
+from typing import NamedTuple
+
+AT_MOST, AT_LEAST = "at most", "at least"
+Ratio = tuple[int, int]
+
+
+class Measure(NamedTuple):
+    """`over` facts stand above the stroke and `under` facts below; `power` 2 compares squares (surface area)."""
+
+    over: tuple[str, ...]
+    under: tuple[str, ...] = ()
+    power: int = 1
+
+
+# "dose" is the top of the order's range for upper limits and its bottom for lower ones; "doses" is the most in any
+# 24 hours, "average" the mean; "surface" is Mosteller's area squared.
+MEASURES: dict[str, Measure] = {
+    "dose": Measure(("dose",)),
+    "dose/weight": Measure(("dose",), ("weight",)),
+    "dose/surface": Measure(("dose",), ("surface",), 2),
+    "daily": Measure(("dose", "doses")),
+    "daily/weight": Measure(("dose", "doses"), ("weight",)),
+    "daily/surface": Measure(("dose", "doses"), ("surface",), 2),
+    "average": Measure(("dose", "average")),
+    "average/weight": Measure(("dose", "average"), ("weight",)),
+    "average/surface": Measure(("dose", "average"), ("surface",), 2),
+    "gap": Measure(("gap",)),
+    "doses": Measure(("doses",)),
+    "rate": Measure(("dose",), ("over",)),
+    "rate/weight": Measure(("dose",), ("over", "weight")),
+    "rate/surface": Measure(("dose",), ("over", "surface"), 2),
+    "duration": Measure(("over",)),
+    "concentration": Measure(("dose",), ("volume",)),
+    "course": Measure(("course",)),
+    "total": Measure(("dose", "given")),
+    "total/weight": Measure(("dose", "given"), ("weight",)),
+    "total/surface": Measure(("dose", "given"), ("surface",), 2),
+    "months": Measure(("months",)),
+    "days": Measure(("days",)),
+    "weight": Measure(("weight",)),
+    "corrected months": Measure(("corrected months",)),
+    "corrected days": Measure(("corrected days",)),
+    "postmenstrual days": Measure(("postmenstrual days",)),
+}
+
+
+class Comparison(NamedTuple):
+    """`measure`, at most or at least p/q in base units."""
+
+    measure: str
+    sense: str
+    p: int
+    q: int
+
+
+def sides(comparison: Comparison, facts: dict[str, Ratio]) -> tuple[int, int] | str:
+    """The two whole numbers to compare (measure, bound), or the name of the fact that is missing."""
+    measure = MEASURES[comparison.measure]
+    power = measure.power
+    left, right = comparison.q**power, comparison.p**power
+    for name in measure.over:
+        value = facts.get(name)
+        if value is None:
+            return name
+        left *= value[0] ** power
+        right *= value[1] ** power
+    for name in measure.under:
+        value = facts.get(name)
+        if value is None:
+            return name
+        exponent = 1 if name == "surface" else power
+        left *= value[1] ** exponent
+        right *= value[0] ** exponent
+    return left, right
+
+
+def holds(comparison: Comparison, facts: dict[str, Ratio]) -> bool | str:
+    """True or False; or the name of the fact that is missing."""
+    both = sides(comparison, facts)
+    if isinstance(both, str):
+        return both
+    return both[0] <= both[1] if comparison.sense == AT_MOST else both[0] >= both[1]

@@ -1,0 +1,209 @@
+"""What is known of a child and of an order: plain, frozen records.
+
+`Child` and `Order` take text as a user writes it (or an exact value already read) and read every field strictly;
+all faults come at once, in one `InputError`.  Ages are worked out in `body/age.py`, outcomes in `rules/check.py`.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass, fields
+from datetime import date
+from typing import Any
+
+from dosecheck import reading
+from dosecheck.errors import Fault, InputError, TextError
+from dosecheck.quantity import Quantity
+from dosecheck.reading import AgeParts, Dose, Frequency
+
+WITHIN, QUERY, NOT_CHECKED, STOP = "within", "query", "not-checked", "stop"
+OUTCOMES = (WITHIN, QUERY, STOP, NOT_CHECKED)
+STEPS = ("first", "repeat", "loading", "maintenance")
+
+
+def _one_of(*allowed: str) -> Callable[[str], str]:
+    def read(text: str) -> str:
+        word = reading.plain(text, "choice", allowed[0])
+        if word not in allowed:
+            raise TextError(word, f"It is none of {', '.join(allowed)}.", f'Write "{allowed[0]}", for example.')
+        return word
+
+    return read
+
+
+def _name(text: str) -> str:
+    """A name to be matched later: outer spaces and case do not matter, hidden characters are named by code."""
+    strange = next((c for c in text if not c.isprintable() or (c.isspace() and c != " ")), None)
+    if strange is not None:
+        raise TextError(ascii(text)[1:-1], f"It holds the hidden character U+{ord(strange):04X}.", "Type it again.")
+    if len(text) > 200:
+        raise TextError(text[:40] + " ...", f"It has {len(text)} characters.", "Write the name alone.")
+    return " ".join(text.split()).lower()
+
+
+def _names(value: str | tuple[str, ...] | list[str]) -> tuple[str, ...]:
+    parts = value.split(";") if isinstance(value, str) else value
+    return tuple(sorted({_name(part) for part in parts if not reading.is_missing(part)}))
+
+
+def _yes(text: str | bool) -> bool:
+    return reading.read_yes(text, "answer")
+
+
+_READERS: dict[str, Callable[[Any], Any]] = {
+    "weight": reading.read_weight,
+    "weighed": lambda text: reading.read_date(text, "date of the weight"),
+    "weight_is": _one_of("measured", "stated", "estimated"),
+    "age": reading.read_age,
+    "born": lambda text: reading.read_date(text, "date of birth"),
+    "on": lambda text: reading.read_date(text, "date of the order"),
+    "gestation": reading.read_weeks,
+    "height": reading.read_length,
+    "sex": _one_of("female", "male"),
+    "medicine": _name,
+    "route": _name,
+    "for_": _name,
+    "step": _one_of(*STEPS),
+    "condition": _names,
+    "dose": reading.read_dose,
+    "every": reading.read_frequency,
+    "times_a_day": reading.read_count,
+    "once": _yes,
+    "as_needed": _yes,
+    "at_most": reading.read_count,
+    "over": reading.read_time,
+    "made_up_to": reading.read_volume,
+    "course": lambda text: reading.read_time(text, "length of the course", "5 days"),
+    "product": _name,
+}
+
+
+def _read_fields(record: Any) -> None:
+    """Replaces each text by what it says; a blank or a place-holder counts as not given."""
+    faults = []
+    for field in fields(record):
+        value = getattr(record, field.name)
+        if isinstance(value, str) and reading.is_missing(value):
+            object.__setattr__(record, field.name, field.default)
+            continue
+        if value is None or isinstance(value, (Quantity, Dose, Frequency, AgeParts)) or value == field.default:
+            continue
+        try:
+            object.__setattr__(record, field.name, _READERS[field.name](value))
+        except TextError as error:
+            faults.append(Fault(field.name.rstrip("_"), error.given, error.why, error.write))
+    faults += record._contradictions() if not faults else []
+    if faults:
+        raise InputError(faults)
+
+
+@dataclass(frozen=True)
+class Child:
+    """One child.  Every field may be left out; what a check then cannot do, it says.
+
+    Args:
+        weight: "14.2 kg" (or g; lb and oz with their unit).
+        weighed: date of the weight, "2026-05-01".
+        weight_is: "measured", "stated" or "estimated".
+        age: whole units, "3 years 2 months"; or `born` with `on`, the date of the order.
+        gestation: at birth, "31 weeks" or "31 weeks 4 days".
+        height: "96 cm".
+        sex: "female" or "male".
+
+    Raises:
+        InputError: every field that cannot be read, at once.
+    """
+
+    weight: Quantity | None = None
+    weighed: date | None = None
+    weight_is: str | None = None
+    age: AgeParts | None = None
+    born: date | None = None
+    on: date | None = None
+    gestation: int | None = None
+    height: Quantity | None = None
+    sex: str | None = None
+
+    def __post_init__(self) -> None:
+        _read_fields(self)
+
+    def _contradictions(self) -> list[Fault]:
+        faults = []
+        if self.born and not self.on:
+            faults.append(Fault("on", "", "A date of birth needs the date of the order.", 'Write it as "2026-05-01".'))
+        if self.born and self.on and self.born > self.on:
+            faults.append(Fault("born", str(self.born), f"The date of birth is after the date of the order, {self.on}.", "Look at both dates."))
+        if self.weighed and self.on and self.weighed > self.on:
+            faults.append(Fault("weighed", str(self.weighed), f"The weight is dated after the order, {self.on}.", "Look at both dates."))
+        if self.weighed and self.born and self.weighed < self.born:
+            faults.append(Fault("weighed", str(self.weighed), f"The weight is dated before the birth, {self.born}.", "Look at both dates."))
+        return faults
+
+
+@dataclass(frozen=True)
+class Order:
+    """What somebody wrote, for one child.
+
+    Args:
+        medicine, route: names as the formulary has them.
+        dose: "240 mg", "15 mg/kg", "5 mL", "2 to 10 puffs", "600 mg a day", "80 mg of trimethoprim".
+        every: "6 hours", "4 to 6 hours"; or `times_a_day`: 4; or `once`: True.
+        as_needed: given only when needed; `at_most` then says how many in 24 hours.
+        over: how long one dose takes, "30 minutes"; made_up_to: "50 mL"; course: "5 days".
+        for_: what it is for; step: first, repeat, loading or maintenance; condition: what applies to the child.
+        product: id of the product in hand, never chosen for you.
+
+    Raises:
+        InputError: every field that cannot be read, at once.
+    """
+
+    medicine: str | None = None
+    route: str | None = None
+    dose: Dose | None = None
+    every: Frequency | None = None
+    times_a_day: int | None = None
+    once: bool = False
+    as_needed: bool = False
+    at_most: int | None = None
+    over: Quantity | None = None
+    made_up_to: Quantity | None = None
+    course: Quantity | None = None
+    for_: str | None = None
+    step: str | None = None
+    condition: tuple[str, ...] = ()
+    product: str | None = None
+
+    def __post_init__(self) -> None:
+        _read_fields(self)
+
+    def _contradictions(self) -> list[Fault]:
+        said = [name for name in ("every", "times_a_day", "once") if getattr(self, name)]
+        faults = []
+        if len(said) > 1:
+            faults.append(Fault(said[1], "", f'"{said[0]}" and "{said[1]}" both say how often.', "Give one of them."))
+        if self.once and (self.at_most or self.as_needed):
+            faults.append(Fault("once", "", "One dose only, and as needed or at most so many: they contradict each other.", "Give one of them."))
+        return faults
+
+
+CHILD_FIELDS = tuple(field.name for field in fields(Child))
+ORDER_FIELDS = tuple(field.name for field in fields(Order))
+
+
+def read_order(texts: dict[str, Any]) -> tuple[Order, Child]:
+    """The order and the child of one row or one command line; the faults of both come together.
+
+    Args:
+        texts: field name ("for" as well as "for_") to text; unknown names are the caller's matter.
+    """
+    texts = {("for_" if name == "for" else name): value for name, value in texts.items() if value is not None}
+    faults: list[Fault] = []
+    made: list[Any] = []
+    for record, names in ((Order, ORDER_FIELDS), (Child, CHILD_FIELDS)):
+        try:
+            made.append(record(**{name: texts[name] for name in names if name in texts}))
+        except InputError as error:
+            faults += error.faults
+    if faults:
+        raise InputError(faults)
+    return made[0], made[1]

@@ -1,0 +1,1 @@
+"""The rules: from an order and a child to an outcome, with findings and working."""

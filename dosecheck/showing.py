@@ -1,0 +1,93 @@
+"""Quantities become text here: safe number writing, rounded once, and said so.
+
+A leading zero, no trailing zero, a space before the unit, "micrograms" and "units" in full, thousands separated.
+What does not end within six decimals is rounded and marked "about".
+"""
+
+from __future__ import annotations
+
+from fractions import Fraction
+
+from dosecheck.quantity import UNITS, Quantity, factor
+
+_DECIMALS = 6
+_SIGNIFICANT = 4
+
+
+def show_number(number: Fraction | int) -> str:
+    """ "1,234.5"; "about 16.9" where the exact number does not end within six decimals."""
+    number = Fraction(number)
+    scaled = number * 10**_DECIMALS
+    if scaled.denominator == 1:
+        return _decimal(int(scaled), _DECIMALS)
+    places = _DECIMALS
+    while places > 0 and number * 10**places >= 10**_SIGNIFICANT:
+        places -= 1
+    while number and number * 10**places < 10 ** (_SIGNIFICANT - 1):
+        places += 1
+    return "about " + _decimal(round(number * 10**places), places)
+
+
+def _decimal(scaled: int, places: int) -> str:
+    whole, rest = divmod(scaled, 10**places)
+    decimals = f"{rest:0{places}d}".rstrip("0") if places else ""
+    return f"{whole:,}.{decimals}" if decimals else f"{whole:,}"
+
+
+def show(quantity: Quantity) -> str:
+    """ "213 mg", "about 16.9 mg/kg", "1 tablet", "6 hours": in its own unit, or the next that reads better."""
+    quantity = _readable(quantity)
+    number = quantity.number
+    return f"{show_number(number)} {show_unit(quantity.unit, number)}"
+
+
+def show_unit(unit: str, number: Fraction | int = 2) -> str:
+    """The unit as printed after `number`: "1 unit", "2 units", "units/kg"."""
+    top, stroke, below = unit.partition("/")
+    if number == 1 and len(top) > 2:
+        top = "suppository" if top == "suppositories" else top.removesuffix("s")
+    return top + stroke + below
+
+
+def _readable(quantity: Quantity) -> Quantity:
+    """Another unit of the kind when the number would be below 0.01 or at or above 10 000."""
+    top, stroke, below = quantity.unit.partition("/")
+    kind = quantity.kind.split("/")[0]
+    if kind not in ("mass", "activity", "volume", "substance") or not quantity.value:
+        return quantity
+    if Fraction(1, 100) <= quantity.number < 10_000:
+        return quantity
+    units = sorted(UNITS[kind], key=UNITS[kind].__getitem__)
+    fitting = [u for u in units if quantity.value / factor(u + stroke + below, quantity.kind) >= 1] or units[:1]
+    best = fitting[-1]
+    if kind == "activity":
+        best = "units"
+    return quantity.to(best + stroke + below)
+
+
+def show_seconds(seconds: Fraction | int) -> str:
+    """A length of time in the largest unit that it fills: "6 hours", "4.8 hours", "30 minutes", "5 days"."""
+    seconds = Fraction(seconds)
+    hours = Fraction(3600)
+    if seconds >= 48 * hours and (seconds / 86_400).denominator == 1:
+        unit = "days"
+    elif seconds >= hours:
+        unit = "hours"
+    else:
+        unit = "minutes" if seconds >= 60 else "seconds"
+    return show(Quantity(seconds, "time", unit))
+
+
+def show_weeks(days: int) -> str:
+    """Gestation: "31 weeks" or "31 weeks 4 days"."""
+    weeks, rest = divmod(days, 7)
+    return f"{weeks} weeks" + (f" {rest} day{'s' * (rest != 1)}" if rest else "")
+
+
+def show_weight(weight: Quantity) -> str:
+    """In kg or g; a weight given in pounds is shown with both figures."""
+    if weight.unit in ("lb", "oz"):
+        return f"{show(weight)} ({show(weight.to('kg'))})"
+    return show(weight)
+
+
