@@ -14,7 +14,7 @@ class DosecheckError(Exception):
 
 
 class KindError(DosecheckError):
-    """Two quantities of unlike kinds were put together, such as a drug's mass and a child's weight."""
+    """Unlike kinds were put together, such as a drug's mass and a child's weight, or a unit is not of its kind."""
 
 
 class TextError(DosecheckError):

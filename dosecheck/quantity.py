@@ -8,7 +8,7 @@ weight are different kinds though both are whole nanograms inside.  Reading text
 from __future__ import annotations
 
 from fractions import Fraction
-from functools import lru_cache
+from functools import cache
 
 from dosecheck.errors import KindError
 
@@ -34,21 +34,28 @@ BELOW = {"minutes": "min", "hours": "h", "days": "day", **{next(iter(UNITS[c])):
 _ABOVE = {short: full for full, short in BELOW.items()}
 
 
-@lru_cache(maxsize=None)
+@cache
 def kind_of(numerator: str, *below: str) -> str:
     """The kind's name, such as "mass/weight": one kind above, any number below in alphabetical order."""
     return "/".join((numerator, *sorted(below)))
 
 
-@lru_cache(maxsize=None)
+@cache
 def factor(unit: str, kind: str) -> Fraction:
-    """How many base units one `unit` of `kind` is; "mg/kg" of "mass/weight" is 1/1 000 000."""
-    shown, kinds = unit.split("/"), kind.split("/")
-    top = Fraction(UNITS[kinds[0]][shown[0]])
-    for part in shown[1:]:
-        name = _ABOVE.get(part, part)
-        top /= next(UNITS[k][name] for k in kinds[1:] if name in UNITS[k])
-    return top
+    """How many base units one `unit` of `kind` is; "mg/kg" of "mass/weight" is 1/1 000 000.
+
+    Raises:
+        KindError: it is no unit of that kind.
+    """
+    (top, *names), (top_kind, *below) = unit.split("/"), kind.split("/")
+    bases = Fraction(UNITS[top_kind].get(top, 0))
+    for name in (_ABOVE.get(name, name) for name in names):
+        found = next((k for k in below if name in UNITS[k]), None)
+        bases = bases / UNITS[found][name] if found else Fraction(0)
+        below = [k for k in below if k != found]
+    if not bases or below:  # a part of another kind, or one left out: never a number
+        raise KindError(f"{unit} is not a unit of {kind}.")
+    return bases
 
 
 class Quantity:
@@ -57,6 +64,8 @@ class Quantity:
     __slots__ = ("kind", "unit", "value")
 
     def __init__(self, value: Fraction | int, kind: str, unit: str) -> None:
+        if isinstance(value, float):
+            raise KindError(f"The binary float {value} cannot hold an amount exactly.")
         self.value, self.kind, self.unit = Fraction(value), kind, unit
 
     @property
@@ -105,6 +114,8 @@ class Quantity:
         if not isinstance(other, Quantity):
             return Quantity(self.value / other, self.kind, self.unit)
         kinds = self.kind.split("/")
+        if "/" in other.kind or other.kind in kinds:
+            raise KindError(f"A {self.kind} cannot be divided by a {other.kind}.")
         below = BELOW.get(other.unit, other.unit)
         return Quantity(self.value / other.value, kind_of(kinds[0], *kinds[1:], other.kind), f"{self.unit}/{below}")
 

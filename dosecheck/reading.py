@@ -29,7 +29,10 @@ SPELLINGS: dict[str, dict[str, str]] = {
         **dict.fromkeys(("milligram", "milligrams"), "mg"),
         **dict.fromkeys(("gram", "grams"), "g"),
     },
-    "activity": dict.fromkeys(("unit", "IU", "international unit", "international units"), "units"),
+    "activity": {
+        "milliunit": "milliunits",
+        **dict.fromkeys(("unit", "IU", "international unit", "international units"), "units"),
+    },
     "substance": {"millimol": "mmol", "millimole": "mmol", "millimoles": "mmol", "micromole": "micromol", "micromoles": "micromol"},
     "weight": {
         **dict.fromkeys(("gram", "grams"), "g"),
@@ -71,7 +74,7 @@ _HINTS = {
     **dict.fromkeys(("mo", "mos", "mth", "mths", "m", "M"), 'Write "months" (or "minutes") in full.'),
     **dict.fromkeys(("y", "yr", "yrs", "Y"), 'Write "years".'),
     **dict.fromkeys(("w", "wk", "wks"), 'Write "weeks".'),
-    **dict.fromkeys(("d",), 'Write "days".'),
+    **dict.fromkeys(("d",), 'Write "days", or "a day" after a dose.'),
     "mEq": 'Write mmol, or the valence: "10 mEq (valence 2)".',
 }
 _VISIBLE = frozenset(map(chr, range(32, 127))) | set("µμ²")
@@ -109,7 +112,7 @@ class AgeParts(NamedTuple):
 
 def is_missing(text: str | None) -> bool:
     """Blank texts and place-holders such as "n/a" or "?" count as not given, in every field."""
-    return text is None or text.strip().lower() in MISSING
+    return text is None or (isinstance(text, str) and text.strip().lower() in MISSING)
 
 
 def strange_characters(text: str) -> str | None:
@@ -120,15 +123,25 @@ def strange_characters(text: str) -> str | None:
     return None
 
 
+def _number_given(value: object) -> str:
+    """A bare number for a message; Python refuses to print one of thousands of digits."""
+    return str(value) if isinstance(value, (int, float)) and abs(value) < 10**12 else ""
+
+
+def short_text(text: str, what: str, example: str) -> str:
+    """The text itself, or a TextError when it is none (a bare number has no unit) or is of sheer length."""
+    if not isinstance(text, str):
+        raise TextError(_number_given(text), f"The {what} is a bare {type(text).__name__}, not text.", f'Write "{example}".')
+    if len(text) > 200:
+        raise TextError(ascii(text[:40])[1:-1] + " ...", f"The {what} has {len(text)} characters.", f'Write it as "{example}".')
+    return text
+
+
 def plain(text: str, what: str, example: str) -> str:
     """The text without outer spaces, or a TextError for hidden characters, missing text and sheer length."""
-    if not isinstance(text, str):
-        raise TextError(str(text), f"A {what} is text with its unit, not a bare {type(text).__name__}.", f'Write "{example}".')
-    strange = strange_characters(text)
+    strange = strange_characters(short_text(text, what, example))
     if strange:
         raise TextError(ascii(text)[1:-1], f"The {what} cannot be read: {strange}", f'Type it again: "{example}".')
-    if len(text) > 200:
-        raise TextError(text[:40] + " ...", f"The {what} has {len(text)} characters.", f'Write it as "{example}".')
     if is_missing(text):
         raise TextError(text.strip(), f"The {what} is missing.", f'Write "{example}".')
     return " ".join(text.split())
@@ -217,12 +230,18 @@ def _below(word: str) -> tuple[str, str] | None:
     return found[0], found[0] if found[0] in COUNTED else short
 
 
-def read_amount(text: str, kinds: tuple[str, ...], what: str, example: str) -> Quantity:
+def read_amount(text: str | Quantity, kinds: tuple[str, ...], what: str, example: str) -> Quantity:
     """One amount above zero, with its unit, of one of `kinds` (on top of a ratio, if it is one).
+
+    A quantity passes as it is, when its kind is right and it is above zero.
 
     Raises:
         TextError: with what to write instead.
     """
+    if isinstance(text, Quantity):
+        if text.kind.split("/")[0] not in kinds or text.value <= 0:
+            raise TextError(str(text), f"The {what} is of another kind, or not above zero.", f'Give a quantity such as "{example}".')
+        return text
     text = plain(text, what, example)
     if _GLUED_IU.search(text):
         raise TextError(text, f"The {what} has U or IU run together with the number.", 'Write "units" in full after a space.')
@@ -236,40 +255,44 @@ def read_amount(text: str, kinds: tuple[str, ...], what: str, example: str) -> Q
     return Quantity(number * factor(unit[1], unit[0]), unit[0], unit[1])
 
 
-def _one_of(quantity: Quantity, allowed: tuple[str, ...], text: str, what: str, example: str) -> Quantity:
+def _one_of(quantity: Quantity, allowed: tuple[str, ...], text: str | Quantity, what: str, example: str) -> Quantity:
     if quantity.kind not in allowed:
-        raise TextError(text, f'"{quantity.unit}" is not a unit of a {what}.', f'Write it as "{example}".')
+        raise TextError(str(text), f'"{quantity.unit}" is not a unit of a {what}.', f'Write it as "{example}".')
     return quantity
 
 
-def read_weight(text: str) -> Quantity:
+_POUNDS = re.compile(rf"(0|[1-9][0-9]*) ?(?:lb|lbs|pounds?) ({NUMBER}) ?(?:oz|ounces?)")
+
+
+def read_weight(text: str | Quantity) -> Quantity:
     """A child's weight: kg or g; pounds and ounces ("22 lb 4 oz") only with their unit."""
-    text = plain(text, "weight", "14.2 kg")
-    pounds = re.fullmatch(rf"({NUMBER}) ?(?:lb|lbs|pounds?) ({NUMBER}) ?(?:oz|ounces?)", text)
+    pounds = isinstance(text, str) and _POUNDS.fullmatch(plain(text, "weight", "14.2 kg"))
     if pounds:
-        value = Fraction(pounds.group(1)) * UNITS["weight"]["lb"] + Fraction(pounds.group(2)) * UNITS["weight"]["oz"]
-        weight = Quantity(value, "weight", "lb")
+        ounces = Fraction(pounds.group(2))
+        if ounces >= 16:
+            raise TextError(text, "The ounces beside pounds are below 16.", 'Write it as "22 lb 4 oz", or in kg.')
+        weight = Quantity(int(pounds.group(1)) * UNITS["weight"]["lb"] + ounces * UNITS["weight"]["oz"], "weight", "lb")
     else:
         weight = _one_of(read_amount(text, ("weight",), "weight", "14.2 kg"), ("weight",), text, "weight", "14.2 kg")
     if weight.value == 0 or weight.value > 500 * UNITS["weight"]["kg"]:
-        raise TextError(text, "A child's weight is above zero and at most 500 kg.", 'Write it as "14.2 kg".')
+        raise TextError(str(text), "A child's weight is above zero and at most 500 kg.", 'Write it as "14.2 kg".')
     return weight
 
 
-def read_length(text: str) -> Quantity:
+def read_length(text: str | Quantity) -> Quantity:
     """A height: cm or m, at most 250 cm."""
     height = _one_of(read_amount(text, ("length",), "height", "96 cm"), ("length",), text, "height", "96 cm")
     if height.value > 250 * UNITS["length"]["cm"]:
-        raise TextError(text, "A height is at most 250 cm.", 'Write it as "96 cm".')
+        raise TextError(str(text), "A height is at most 250 cm.", 'Write it as "96 cm".')
     return height
 
 
-def read_volume(text: str) -> Quantity:
+def read_volume(text: str | Quantity) -> Quantity:
     """A volume, such as what a dose is made up to."""
     return _one_of(read_amount(text, ("volume",), "volume", "50 mL"), ("volume",), text, "volume", "50 mL")
 
 
-def read_time(text: str, what: str = "time", example: str = "30 minutes") -> Quantity:
+def read_time(text: str | Quantity, what: str = "time", example: str = "30 minutes") -> Quantity:
     """A length of time in seconds, minutes, hours, days or weeks (months differ in length: refused)."""
     return _one_of(read_amount(text, ("time",), what, example), ("time",), text, what, example)
 
@@ -287,37 +310,56 @@ def read_strength(text: str) -> Quantity:
     if match:
         top = read_amount(match.group(1), DRUG, "strength", "120 mg in 5 mL")
         below = read_amount(f"{match.group(2)} {match.group(3)}", ("volume", *COUNTED), "strength", "120 mg in 5 mL")
-        strength = top / below
+        strength = top / below if "/" not in top.kind + below.kind else None
     else:
         strength = read_amount(text, DRUG, "strength", "24 mg/mL")
-    if strength.kind.split("/")[1:] not in [["volume"], *([c] for c in COUNTED)]:
+    if strength is None or strength.kind.split("/")[1:] not in [["volume"], *([c] for c in COUNTED)]:
         raise TextError(text, "A strength is an amount of medicine in a volume or in one counted thing.", 'Write it as "120 mg in 5 mL".')
     return strength
 
 
-_DAY = re.compile(r"\s*(?:/ ?day|\ba day|\bper day)\b")
+_ENDING = re.compile(r" ?(?:/ ?|\bper |\ba )(day|dose)s?$")
+_OFTEN = re.compile(r"\b(?:once|twice|times|daily|every|hourly)\b", re.I)
 _DOSE_TOPS = (*DRUG, "volume", *COUNTED)
 _DOSE_EXAMPLE = "240 mg"
 
 
-def read_dose(text: str) -> Dose:
+def read_dose(text: str | Quantity) -> Dose:
     """A dose: "240 mg", "2 to 10 puffs", "15 mg/kg", "600 mg a day", "5 mL", "80 mg of trimethoprim".
 
-    One administration unless written "a day"; an infusion is per minute or per hour.
+    One administration unless it ends in "a day" (or "/day"); an infusion is per minute or per hour.
     """
-    text = plain(text, "dose", _DOSE_EXAMPLE)
-    body, basis = _basis(text)
-    per_day = _DAY.search(body)
-    body = re.sub(r"\s*(?:/ ?dose|\bper dose|\ba dose)$", "", _DAY.sub("", body).strip())
-    low, high = _range(body, text)
-    kinds = high.kind.split("/")
-    if "time" in kinds[1:]:
-        per = "time"
+    if isinstance(text, Quantity):
+        low = high = read_amount(text, _DOSE_TOPS, "dose", _DOSE_EXAMPLE)
+        per = basis = None
     else:
-        per = "day" if per_day else "dose"
-    if not set(kinds[1:]) <= {"weight", "surface", "time"} or (per == "time" and per_day):
-        raise TextError(text, f'"{high.unit}" is not a unit of a dose.', f'Write it as "{_DOSE_EXAMPLE}" or "15 mg/kg".')
-    return Dose(low, high, per, basis)
+        text = plain(text, "dose", _DOSE_EXAMPLE)
+        body, basis, per = _basis_and_per(text)
+        low, high = _range(body, text, per)
+    below = set(high.kind.split("/")[1:])
+    if not (below <= {"weight", "time"} or below <= {"surface", "time"}) or ("time" in below and per):
+        raise TextError(str(text), f'"{high.unit}" is not a unit of a dose.', f'Write it as "{_DOSE_EXAMPLE}" or "15 mg/kg".')
+    if "day" in (low.unit + "/" + high.unit).split("/"):  # by the day is never an infusion
+        raise TextError(str(text), "The dose has the day inside its unit.", 'Write the day last: "15 mg/kg a day".')
+    return Dose(low, high, "time" if "time" in below else per or "dose", basis)
+
+
+def _ending(text: str) -> tuple[str, str | None]:
+    """Splits off "a day", "per day", "/day" (or dose)."""
+    found = _ENDING.search(text)
+    return (text[: found.start()], found.group(1)) if found else (text, None)
+
+
+def _basis_and_per(text: str) -> tuple[str, str | None, str | None]:
+    """("80 mg", "trimethoprim", "day") of "80 mg of trimethoprim a day", as of "80 mg a day of trimethoprim"."""
+    rest, last = _ending(text)
+    if _OFTEN.search(rest):
+        raise TextError(text, "The dose also says how often.", 'Write one dose here, and how often in its own field: "6 hours".')
+    body, basis = _basis(rest)
+    body, first = _ending(body)
+    if first and last:
+        raise TextError(text, f'The dose says both "a {first}" and "a {last}".', 'Write one of them, last: "600 mg a day".')
+    return body, basis, first or last
 
 
 def _basis(text: str) -> tuple[str, str | None]:
@@ -328,8 +370,8 @@ def _basis(text: str) -> tuple[str, str | None]:
     return body, basis.strip() or None
 
 
-def _range(body: str, text: str) -> tuple[Quantity, Quantity]:
-    ends = re.fullmatch(rf"({NUMBER}) ?(\D+?)? to ({NUMBER}) ?(\D.*)", body)
+def _range(body: str, text: str, per: str | None) -> tuple[Quantity, Quantity]:
+    ends = re.fullmatch(rf"({NUMBER}) ?(\D.*?)? to ({NUMBER}) ?(\D.*)", body)
     if not ends:
         milliequivalents = re.fullmatch(rf"({NUMBER}) ?mEq(/kg)? \(valence ([123])\)", body)
         if milliequivalents:
@@ -338,10 +380,10 @@ def _range(body: str, text: str) -> tuple[Quantity, Quantity]:
         else:
             amount = read_amount(body, _DOSE_TOPS, "dose", _DOSE_EXAMPLE)
         return amount, amount
-    low_unit = ends.group(2) or ends.group(4)
-    low = read_amount(f"{ends.group(1)} {low_unit}", _DOSE_TOPS, "dose", _DOSE_EXAMPLE)
+    low_text, low_per = _ending(f"{ends.group(1)} {ends.group(2) or ends.group(4)}")
+    low = read_amount(low_text, _DOSE_TOPS, "dose", _DOSE_EXAMPLE)
     high = read_amount(f"{ends.group(3)} {ends.group(4)}", _DOSE_TOPS, "dose", _DOSE_EXAMPLE)
-    if low.kind != high.kind or high < low:
+    if low.kind != high.kind or high < low or low_per not in (None, per):
         raise TextError(text, "The range does not run from a smaller to a larger amount of one kind.", 'Write it as "2 to 10 puffs".')
     return low, high
 
@@ -360,11 +402,13 @@ def read_frequency(text: str) -> Frequency:
     times = _TIMES.fullmatch(text)
     if times:
         count = times.group(1) or _WORDS[times.group(2) or times.group(3)]
-        return Frequency(times=_count(int(count), text))
+        return Frequency(times=_count(int(count)))
     gap = _GAP.fullmatch(text)
     unit = gap and _spelt(gap.group(3) or "hours", ("time",))
     if not unit:
         raise _frequency_error(text)
+    if gap.group(3) in ("day", "week") and (gap.group(2) or gap.group(1)) != "1":
+        raise TextError(text, f'"{text}" has two readings.', 'Write "3 times a day" or "every 3 days".')
     ends = [Fraction(end) * UNITS["time"][unit[1]] for end in (gap.group(1), gap.group(2) or gap.group(1))]
     if not 0 < ends[0] <= ends[1]:
         raise TextError(text, "The frequency does not run from a shorter to a longer time above zero.", 'Write it as "4 to 6 hours".')
@@ -383,24 +427,26 @@ def _frequency_error(text: str) -> TextError:
     return explained
 
 
-def _count(number: int, text: str) -> int:
+def _count(number: int) -> int:
     if not 1 <= number <= 300:
-        raise TextError(text, "The number of doses is not from 1 to 300.", 'Write it as "4".')
+        raise TextError(_number_given(number), "The number of doses is not from 1 to 300.", 'Write it as "4".')
     return number
 
 
 def read_count(text: str | int, what: str = "number of doses") -> int:
     """A whole number of doses, 1 to 300: "4" or "4 times a day"."""
-    body = plain(str(text) if type(text) is int else text, what, "4")
+    if type(text) is int:
+        return _count(text)
+    body = plain(text, what, "4")
     times = _TIMES.fullmatch(body)
     if times:
         return read_frequency(body).times
     if not re.fullmatch(r"[1-9][0-9]{0,5}", body):
         raise TextError(body, f"The {what} is not a whole number from 1 to 300.", 'Write it as "4".')
-    return _count(int(body), body)
+    return _count(int(body))
 
 
-_AGE_PART = re.compile(r"([0-9]+) ?(years?|months?|weeks?|days?)(?:,? (?:and )?|$)")
+_AGE_PART = re.compile(r"(0|[1-9][0-9]{0,4}) ?(years?|months?|weeks?|days?)(?:,? (?:and )?|$)")
 
 
 def read_age(text: str) -> AgeParts:
@@ -412,7 +458,7 @@ def read_age(text: str) -> AgeParts:
     while place < len(text):
         match = _AGE_PART.match(text, place)
         unit = match and match.group(2).rstrip("s") + "s"
-        if not match or len(match.group(1)) > 5 or (parts and order.index(unit) <= max(order.index(u) for u in parts)):
+        if not match or (parts and order.index(unit) <= max(order.index(u) for u in parts)):
             raise _age_error(text)
         parts[unit] = int(match.group(1))
         place = match.end()
@@ -426,7 +472,8 @@ def _age_error(text: str) -> TextError:
         return TextError(text, "The age has no unit.", 'Write "18 months" or "18 years".')
     if re.search(r"[0-9]\.[0-9]", text):
         return TextError(text, "The age is a decimal.", 'Write whole units: "2 years 6 months".')
-    return TextError(text, "The age is not understood.", 'Write whole units in full, largest first: "3 years 2 months", "18 months", "5 weeks".')
+    return TextError(text, "The age is not understood.",
+                     'Write whole units in full, largest first: "3 years 2 months", "18 months", "5 weeks".')  # fmt: skip
 
 
 def read_weeks(text: str, what: str = "gestation") -> int:

@@ -33,16 +33,15 @@ def _one_of(*allowed: str) -> Callable[[str], str]:
 
 def _name(text: str) -> str:
     """A name to be matched later: outer spaces and case do not matter, hidden characters are named by code."""
+    reading.short_text(text, "name", "paracetamol")
     strange = next((c for c in text if not c.isprintable() or (c.isspace() and c != " ")), None)
     if strange is not None:
         raise TextError(ascii(text)[1:-1], f"It holds the hidden character U+{ord(strange):04X}.", "Type it again.")
-    if len(text) > 200:
-        raise TextError(text[:40] + " ...", f"It has {len(text)} characters.", "Write the name alone.")
     return " ".join(text.split()).lower()
 
 
 def _names(value: str | tuple[str, ...] | list[str]) -> tuple[str, ...]:
-    parts = value.split(";") if isinstance(value, str) else value
+    parts = value if isinstance(value, (list, tuple)) else reading.short_text(value, "condition", "asthma").split(";")
     return tuple(sorted({_name(part) for part in parts if not reading.is_missing(part)}))
 
 
@@ -76,6 +75,7 @@ _READERS: dict[str, Callable[[Any], Any]] = {
     "course": lambda text: reading.read_time(text, "length of the course", "5 days"),
     "product": _name,
 }
+_ALREADY_READ = {"age": AgeParts, "dose": Dose, "every": Frequency}
 
 
 def _read_fields(record: Any) -> None:
@@ -83,10 +83,10 @@ def _read_fields(record: Any) -> None:
     faults = []
     for field in fields(record):
         value = getattr(record, field.name)
-        if isinstance(value, str) and reading.is_missing(value):
+        if reading.is_missing(value):
             object.__setattr__(record, field.name, field.default)
             continue
-        if value is None or isinstance(value, (Quantity, Dose, Frequency, AgeParts)) or value == field.default:
+        if isinstance(value, _ALREADY_READ.get(field.name, ())):
             continue
         try:
             object.__setattr__(record, field.name, _READERS[field.name](value))
@@ -131,6 +131,8 @@ class Child:
         faults = []
         if self.born and not self.on:
             faults.append(Fault("on", "", "A date of birth needs the date of the order.", 'Write it as "2026-05-01".'))
+        if self.weighed and not self.on:
+            faults.append(Fault("on", "", "A date of the weight needs the date of the order.", 'Write it as "2026-05-01".'))
         if self.born and self.on and self.born > self.on:
             faults.append(Fault("born", str(self.born), f"The date of birth is after the date of the order, {self.on}.", "Look at both dates."))
         if self.weighed and self.on and self.weighed > self.on:
@@ -181,7 +183,7 @@ class Order:
         faults = []
         if len(said) > 1:
             faults.append(Fault(said[1], "", f'"{said[0]}" and "{said[1]}" both say how often.', "Give one of them."))
-        if self.once and (self.at_most or self.as_needed):
+        if (self.once or (self.every and self.every.once)) and (self.at_most or self.as_needed):
             faults.append(Fault("once", "", "One dose only, and as needed or at most so many: they contradict each other.", "Give one of them."))
         return faults
 

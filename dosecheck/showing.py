@@ -21,17 +21,17 @@ def show_number(number: Fraction | int) -> str:
     if scaled.denominator == 1:
         return _decimal(int(scaled), _DECIMALS)
     places = _DECIMALS
-    while places > 0 and number * 10**places >= 10**_SIGNIFICANT:
+    while places > 0 and abs(number) * 10**places >= 10**_SIGNIFICANT:
         places -= 1
-    while number and number * 10**places < 10 ** (_SIGNIFICANT - 1):
+    while abs(number) * 10**places < 10 ** (_SIGNIFICANT - 1):
         places += 1
     return "about " + _decimal(round(number * 10**places), places)
 
 
 def _decimal(scaled: int, places: int) -> str:
-    whole, rest = divmod(scaled, 10**places)
+    whole, rest = divmod(abs(scaled), 10**places)
     decimals = f"{rest:0{places}d}".rstrip("0") if places else ""
-    return f"{whole:,}.{decimals}" if decimals else f"{whole:,}"
+    return "-" * (scaled < 0) + f"{whole:,}" + f".{decimals}" * bool(decimals)
 
 
 def show(quantity: Quantity) -> str:
@@ -50,12 +50,14 @@ def show_unit(unit: str, number: Fraction | int = 2) -> str:
 
 
 def _readable(quantity: Quantity) -> Quantity:
-    """Another unit of the kind when the number would be below 0.01 or at or above 10 000."""
-    top, stroke, below = quantity.unit.partition("/")
+    """Another unit of the kind when the number would be below 0.01 (or a rounded one below 1), or at or above 10 000."""
+    _, stroke, below = quantity.unit.partition("/")
     kind = quantity.kind.split("/")[0]
     if kind not in ("mass", "activity", "volume", "substance") or not quantity.value:
         return quantity
-    if Fraction(1, 100) <= quantity.number < 10_000:
+    number = quantity.number
+    least = Fraction(1, 100) if (number * 10**_DECIMALS).denominator == 1 else 1
+    if least <= number < 10_000:
         return quantity
     units = sorted(UNITS[kind], key=UNITS[kind].__getitem__)
     fitting = [u for u in units if quantity.value / factor(u + stroke + below, quantity.kind) >= 1] or units[:1]

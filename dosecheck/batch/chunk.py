@@ -16,7 +16,7 @@ import polars as pl
 from dosecheck.errors import FileError
 
 LONGEST_FIELD = 131_072  # characters
-LONGEST_ROW = 4 << 20  # bytes: a longer row, or a quote not closed within it, refuses the file
+LONGEST_ROW = 1 << 20  # bytes: where no end of a row is found within it, the file is refused
 CHUNK_BYTES = 16 << 20
 CHUNK_ROWS = 200_000
 

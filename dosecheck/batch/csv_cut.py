@@ -1,8 +1,8 @@
 """Cuts a CSV file into its header and blocks of whole rows, and finds the rows whose form is broken.
 
 A quote opens only at the start of a field and closes only at its end; inside, it is written twice.  A row ends at
-a line feed (with or without a carriage return) outside quotes.  So the end of each row is certain even where a row
-is broken, and a broken row cannot swallow its neighbours.  Reading the fields is left to `csv_in.py`.
+a line feed (with or without a carriage return) outside quotes.  So the end of every row is certain even where the
+row is broken, and a broken row cannot swallow its neighbours.  Reading the fields is left to `csv_in.py`.
 """
 
 from __future__ import annotations
@@ -11,28 +11,199 @@ import codecs
 import csv
 import io
 import re
-from collections import Counter
 from collections.abc import Iterator
-from pathlib import Path
 from typing import BinaryIO, NamedTuple
 
 import pyarrow as pa
 import pyarrow.compute as pc
 
-from dosecheck.batch.chunk import CHUNK_BYTES, LONGEST_FIELD, LONGEST_ROW, shown
+from dosecheck.batch.chunk import CHUNK_BYTES, LONGEST_ROW, shown
 from dosecheck.errors import FileError
 
-MOST_COLUMNS = 1_000
-BOM = codecs.BOM_UTF8
+HEADER_BYTES = LONGEST_ROW
 Span = tuple[int, int]
 
-# A field in good form, and any field whose end is certain.  The repeats are bounded so that no text can make the
-# matcher eat memory; nothing here can match in two ways, so that the time stays in proportion to the text.
+# A field in good form; and a field of any form whose end is certain.  Neither can match one text in two ways, so
+# the time stays in proportion to the text; the memory is bounded by matching LONGEST_ROW bytes at a time.
 _GOOD = rb'(?:"[^"\x00]*(?:""[^"\x00]*)*"|[^",\r\n\x00]*)'
-_ANY = rb'(?:"[^"]*(?:""[^"]*){0,%d}"(?!")[^,\n]*|[^",\n][^,\n]*|)' % LONGEST_FIELD
-_GOOD_ROW = _GOOD + rb"(?:,%s)*\r?\n" % _GOOD
-
-_GOOD_ROWS = re.compile(rb"(?:%s(?:,%s){0,%d}\r?\n){0,500}" % (_GOOD.replace(b")*", b"){0,%d}" % LONGEST_FIELD), _GOOD, MOST_COLUMNS))
-_GOOD_FIELDS = re.compile(rb"(?:%s,){0,%d}" % (_GOOD, MOST_COLUMNS))
-_ANY_FIELDS = re.compile(rb"(?:%s,){0,%d}" % (_ANY, MOST_COLUMNS))
+_ANY = rb'(?:"[^"]*(?:""[^"]*)*"(?!")[^,\n]*|[^",\n][^,\n]*|)'
+_GOOD_TEXT = rb"(?:%s(?:,%s)*\r?\n)*" % (_GOOD, _GOOD)
+_GOOD_ROWS = re.compile(_GOOD_TEXT)
+_GOOD_FIELDS = re.compile(rb"(?:%s,)*" % _GOOD)
+_ANY_ROW = re.compile(rb"%s(?:,%s)*\n" % (_ANY, _ANY))
+_ANY_FIELDS = re.compile(rb"(?:%s,)*" % _ANY)
 _ANY_FIELD = re.compile(_ANY)
+_LONE_RETURN = re.compile(rb"\r[^\n]")
+_BLANK_LINES = re.compile(rb"(?:\r?\n)*")
+
+_MAGIC = {
+    b"PK\x03\x04": "a zip file or a spreadsheet",
+    b"\xd0\xcf\x11\xe0": "an old spreadsheet",
+    b"PAR1": "a Parquet file",
+    b"\x1f\x8b": "a compressed file",
+    b"\xff\xfe": "text in UTF-16",
+    b"\xfe\xff": "text in UTF-16",
+}
+
+
+class Block(NamedTuple):
+    """Whole rows; `line` is the line of the first, `lines` how many there are; `broken`: where rows are in bad form."""
+
+    text: bytes
+    line: int
+    lines: int
+    broken: list[Span]
+
+
+class CsvFile:
+    """A CSV file, open at its start: `names` are the columns, `blocks` yields the rows."""
+
+    def __init__(self, file: BinaryIO, path: str) -> None:
+        self._file, self._path = file, path
+        text = file.read(HEADER_BYTES)
+        self._refuse_other_forms(text)
+        text = text.removeprefix(codecs.BOM_UTF8)
+        if len(text) < HEADER_BYTES and not text.endswith(b"\n"):
+            text += b"\n"
+        start = _BLANK_LINES.match(text).end()
+        self._line = 1 + text.count(b"\n", 0, start)
+        header = _ANY_ROW.match(text, start) or self._raise_unended(text, start)
+        self.names = self._read_names(header.group())
+        self._line += header.group().count(b"\n")
+        self._held = text[header.end() :]
+
+    def _error(self, why: str, write: str) -> FileError:
+        return FileError(self._path, why, write)
+
+    def _refuse_other_forms(self, text: bytes) -> None:
+        if not text.strip(codecs.BOM_UTF8 + b"\r\n"):
+            raise self._error(f"It has no header line ({len(text)} bytes).", "The first line names the columns.")
+        for magic, form in _MAGIC.items():
+            if text.startswith(magic):
+                raise self._error(f"This is {form}, not CSV text.", "Save or export it as CSV in UTF-8.")
+
+    def _read_names(self, header: bytes) -> list[str]:
+        if not _GOOD_ROWS.fullmatch(header):
+            raise self._error(f"The header line cannot be read: {fault(header)}", "Put it right first.")
+        try:
+            text = header.decode()
+            names = next(csv.reader(io.StringIO(text, newline=""), strict=True))
+        except UnicodeDecodeError as error:
+            raise self._error(f"The header line cannot be read: {not_utf8(error)}", "Save the file as UTF-8.") from error
+        except csv.Error as error:
+            raise self._error(f"The header line cannot be read: {error}.", "Put it right first.") from error
+        self._check_names(names)
+        return names
+
+    def _check_names(self, names: list[str]) -> None:
+        if len(names) == 1:
+            seen = {";": "semicolons", "\t": "tabs", "|": "upright strokes"}
+            found = [word for mark, word in seen.items() if mark in names[0]]
+            why = f"The columns are separated by {found[0]}." if found else f'The header has one column only, "{shown(names[0])}".'
+            raise self._error(why, "Separate the columns by commas.")
+        if "" in names:
+            raise self._error(f"Column {names.index('') + 1} has no name.", "Name each column in the header line.")
+        twice = sorted({name for name in names if names.count(name) > 1})
+        if twice:
+            raise self._error(f'The header names "{shown(twice[0])}" twice.', "Give each column its own name.")
+
+    def blocks(self) -> Iterator[Block]:
+        """All rows after the header, in blocks of about CHUNK_BYTES."""
+        ended = False
+        while not ended:
+            more = self._file.read(CHUNK_BYTES)
+            ended = len(more) < CHUNK_BYTES
+            text = self._held + more
+            if ended and text and not text.endswith(b"\n"):
+                text += b"\n"
+            end, broken = _cut(text)
+            self._refuse_torn(text, broken)
+            if len(text) - end > LONGEST_ROW or (ended and end < len(text)):
+                self._raise_unended(text, end)
+            self._held = text[end:]
+            if end:
+                lines = text.count(b"\n", 0, end)
+                yield Block(text[:end], self._line, lines, broken)
+                self._line += lines
+
+    def _refuse_torn(self, text: bytes, broken: list[Span]) -> None:
+        """A quoted field that runs over lines and ends in mid-text: its own closing quote is surely missing."""
+        for start, end in broken:
+            at, field = _bad_field(text[start:end])
+            if field.startswith(b'"') and b"\0" not in field and b"\n" in field:
+                first = self._line + text.count(b"\n", 0, start + at)
+                last = first + field.count(b"\n")
+                raise self._error(f"The quote opened at line {first} is not closed before line {last}.", "Close it, and check again.")
+
+    def _raise_unended(self, text: bytes, row: int) -> None:
+        at = _ANY_FIELDS.match(text, row, row + LONGEST_ROW).end()
+        line = self._line + text.count(b"\n", 0, at)
+        if text[at : at + 1] == b'"':
+            cut = "never closed" if len(text) - row <= LONGEST_ROW else f"not closed within {LONGEST_ROW:,} bytes"
+            raise self._error(f"The quote opened at line {line} is {cut}.", "Is the file cut short? Close the quote.")
+        raise self._error(f"The row at line {line} is longer than {LONGEST_ROW:,} bytes.", "Is this a file of orders?")
+
+
+def _cut(text: bytes) -> tuple[int, list[Span]]:
+    """Where the last whole row ends, and the broken rows before that place."""
+    end = text.rfind(b"\n") + 1
+    if _is_plain(text, end) or _is_good(text, end):
+        return end, []
+    return _walk(text)
+
+
+def _is_plain(text: bytes, end: int) -> bool:
+    """No quotes and nothing odd: each line is a row."""
+    if text.find(b'"', 0, end) >= 0 or text.find(b"\0", 0, end) >= 0:
+        return False
+    return text.find(b"\r", 0, end) < 0 or not _LONE_RETURN.search(text, 0, end)
+
+
+def _is_good(text: bytes, end: int) -> bool:
+    """All rows in good form: asked of Arrow's matcher, which is twice as fast as `_walk` and says only yes or no."""
+    sizes = pa.array([0, end], pa.int64()).buffers()[1]
+    whole = pa.Array.from_buffers(pa.large_binary(), 1, [None, sizes, pa.py_buffer(text)])
+    return pc.match_substring_regex(whole, rf"\A{_GOOD_TEXT.decode()}\z")[0].as_py()
+
+
+def _walk(text: bytes) -> tuple[int, list[Span]]:
+    at, broken = 0, []
+    while True:
+        end = _GOOD_ROWS.match(text, at, at + LONGEST_ROW).end()
+        if end == at:
+            row = _ANY_ROW.match(text, at, at + LONGEST_ROW)
+            if row is None:
+                return at, broken
+            broken.append(row.span())
+            end = row.end()
+        at = end
+
+
+def rows_of(text: bytes) -> Iterator[Span]:
+    """The place of each row, blank lines as well, in a text of whole rows."""
+    at = 0
+    while row := _ANY_ROW.match(text, at, at + LONGEST_ROW):
+        yield row.span()
+        at = row.end()
+
+
+def _bad_field(row: bytes) -> tuple[int, bytes]:
+    at = _GOOD_FIELDS.match(row).end()
+    return at, _ANY_FIELD.match(row, at).group()
+
+
+def fault(row: bytes) -> str:
+    """Why a broken row is broken, and what to write instead."""
+    _, field = _bad_field(row)
+    if b"\0" in field:
+        return "It holds a NUL byte. Type the row again."
+    if field.startswith(b'"'):
+        return "Text follows a closing quote. Inside quotes, write a quote twice."
+    if b'"' in field:
+        return "There is a quote in the middle of a field. Put the whole field in quotes and write the inner quote twice."
+    return "There is a carriage return in the middle of it. End each row with a line feed."
+
+
+def not_utf8(error: UnicodeDecodeError) -> str:
+    """Names the byte, so that it is never dropped in silence."""
+    return f"The byte 0x{error.object[error.start]:02X} is not UTF-8 text. Save the file as UTF-8."

@@ -18,6 +18,7 @@ from typing import Any
 from dosecheck.errors import FormularyError, FormularyFault
 from dosecheck.formulary.limits import Policy, share
 from dosecheck.formulary.medicine import Medicine, compile_medicine
+from dosecheck.formulary.shelf import Asked, Shelf, build
 
 VERSION = "0.1.0"
 _FOLDERS = ("medicines", "local")
@@ -81,12 +82,14 @@ def fingerprint(files: dict[str, bytes]) -> str:
 def parse(name: str, content: bytes) -> dict[str, Any]:
     """The file's tables; numbers with a point stay exact decimal texts, so that no binary float is ever made."""
     try:
-        return tomllib.loads(content.decode("utf-8"), parse_float=str)
+        return tomllib.loads(content.decode("utf-8-sig"), parse_float=str)
     except UnicodeDecodeError as error:
         line = content[: error.start].count(b"\n") + 1
         raise FormularyError([FormularyFault(name, f"line {line}", "", "It is not UTF-8 text.", "Save the file as UTF-8.")]) from None
-    except tomllib.TOMLDecodeError as error:
-        raise FormularyError([FormularyFault(name, "", "", f"It is not well-formed TOML: {error}.", "Look at that line and the one before.")]) from None
+    except ValueError as error:  # TOMLDecodeError, and a whole number of more digits than Python reads
+        from dosecheck.formulary.toml_faults import toml_fault
+
+        raise FormularyError([toml_fault(name, str(error))]) from None
     except RecursionError:
         raise FormularyError([FormularyFault(name, "", "", "It is nested too deeply.", "No list here is more than three deep.")]) from None
 
@@ -124,6 +127,7 @@ class Formulary:
         self.policy = policy
         self.grading = Policy(share(policy["query_up_to"]["value"]), share(policy["point_allowance"]["value"]))
         self._medicines: dict[str, Medicine] = {}
+        self._shelves: dict[tuple[str, Asked], Shelf] = {}
         self._sources: dict[str, Any] | None = None
         self._source_texts: dict[str, str] = {}
 
@@ -162,6 +166,13 @@ class Formulary:
     def medicines(self) -> list[Medicine]:
         """All of them, by id."""
         return [self.medicine(name) for name in sorted({Path(file).stem for file in self._index.values()})]
+
+    def shelf(self, medicine: Medicine, asked: Asked) -> Shelf:
+        """The regimens that an order asking so could mean; built once for each way of asking."""
+        key = (medicine.id, asked)
+        if key not in self._shelves:
+            self._shelves[key] = build(medicine, asked)
+        return self._shelves[key]
 
     def near(self, name: str) -> list[str]:
         """Names that look like `name`: shown as a question, never used."""

@@ -194,7 +194,7 @@ def _regimen(entry: dict[str, Any], policy: Policy, high_risk: bool, only: str) 
         id=entry["id"], valid_from=entry["valid_from"], route=entry["route"], purposes=tuple(entry["for"]),
         step=entry.get("step"), conditions=frozenset(entry.get("conditions", [])), release=entry.get("release", "immediate"),
         products=tuple(entry.get("products", [])), ingredient=entry.get("ingredient", only), covers=tuple(entry.get("covers", [])),
-        bands=_bands(entry), span=read_span(entry["dose"]), per=entry.get("per", "dose"),
+        bands=bands_of(entry), span=read_span(entry["dose"]), per=entry.get("per", "dose"),
         limits=compile_limits(entry, policy, high_risk), required=tuple(entry.get("required", [])),
         goes_by=entry.get("goes_by", "actual"), no_daily=daily["none"] if isinstance(daily, dict) else "",
         rounding=entry.get("rounding", ""), ask_first=tuple(entry.get("ask_first", [])), note=entry.get("note", ""),
@@ -203,7 +203,7 @@ def _regimen(entry: dict[str, Any], policy: Policy, high_risk: bool, only: str) 
     )  # fmt: skip
 
 
-def _bands(entry: dict[str, Any]) -> tuple[Band, ...]:
+def bands_of(entry: dict[str, Any]) -> tuple[Band, ...]:
     bands = []
     for key, prefix in _BAND_FACTS.items():
         ends: dict[str, list[int | None]] = {}

@@ -13,8 +13,10 @@ from typing import NamedTuple
 from dosecheck.body.age import Age, age_from_dates, age_from_parts, corrected, say_age
 from dosecheck.errors import Fault, InputError
 from dosecheck.formulary.cells import Interval
-from dosecheck.formulary.measures import Ratio
+from dosecheck.formulary.limits import Limit
+from dosecheck.formulary.measures import AT_MOST, Ratio
 from dosecheck.quantity import Quantity
+from dosecheck.reading import read_time
 from dosecheck.records import Child, Order
 
 DAY = 86_400
@@ -142,3 +144,25 @@ def rounded_surface(squared: Fraction) -> Fraction:
     """The area in mm2, rounded to 0.0001 m2: for an order written per m2, which needs a number to multiply by."""
     step = 10**6 // SURFACE_STEP
     return Fraction((isqrt(int(4 * squared / step**2)) + 1) // 2 * step)
+
+
+def doses_given(window: str, order: Order) -> Fraction | None:
+    """How many doses fall in a window ("course", "episode", "7 days"), if the order tells."""
+    if is_once(order):
+        return Fraction(1)
+    most, _, _ = doses_in_a_day(order)
+    if order.course is None or most is None or window == "episode":
+        return None
+    days = order.course.value / 86_400
+    if window != "course":
+        days = min(days, read_time(window).value / 86_400)
+    return most * days
+
+
+def facts_for(limit: Limit, upper: dict[str, Ratio], lower: dict[str, Ratio], order: Order) -> dict[str, Ratio]:
+    """The facts that this limit looks at: its own end of the dose, and the doses that fall in its window."""
+    facts = upper if limit.main.sense == AT_MOST else lower
+    if limit.code != "total-above-max":
+        return facts
+    given = doses_given(limit.name.removeprefix("total over "), order)
+    return facts if given is None else {**facts, "given": ratio(given)}

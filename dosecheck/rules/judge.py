@@ -25,12 +25,20 @@ MISSING_CODES = {
 _REQUIRED = {"rate": ("rate", "duration"), "concentration": ("concentration",), "course": ("course", "total")}
 
 
+class Told(NamedTuple):
+    """A code, its outcome, and the limits (by index) it is about: a broken figure's first limit, or all that lack a fact."""
+
+    code: str
+    outcome: str
+    limits: tuple[int, ...]
+
+
 class Judged(NamedTuple):
-    """`states`: one a limit; `codes`: (code, index of the limit, outcome), the worst of each figure once."""
+    """`states`: one a limit; `told`: each broken figure once, at its worst, and each missing fact once."""
 
     outcome: str
     states: tuple[str, ...]
-    codes: tuple[tuple[str, int, str], ...]
+    told: tuple[Told, ...]
     due: int
     met: int
 
@@ -54,17 +62,20 @@ def judge(regimen: Regimen, answer: Callable[[int, Limit], Answer], once: bool) 
         answer: for the index and the limit, True (met), False (broken) or the name of the missing fact.
         once: one dose only, so that the gap is not due.
     """
-    states, found = [], {}
+    states: list[str] = []
+    found: dict[tuple, Told] = {}
     for index, limit in enumerate(regimen.limits):
         given = answer(index, limit)
         state = MET if given is True else BROKEN if given is False else _missing_state(regimen, limit, once)
         states.append(state)
         if state == BROKEN:
-            found[limit.name, limit.code, limit.figure] = (limit.code, index, limit.outcome)
+            key = (limit.name, limit.figure)
+            found[key] = Told(limit.code, limit.outcome, found[key].limits if key in found else (index,))
         elif state == UNKNOWN:
-            found.setdefault((limit.name, limit.code, limit.figure), (MISSING_CODES[given], index, NOT_CHECKED))
+            key = (MISSING_CODES[given],)
+            found[key] = Told(key[0], NOT_CHECKED, (*(found[key].limits if key in found else ()), index))
     due, met = sum(s != NOT_DUE for s in states), states.count(MET)
-    return Judged(_outcome(found, due, met), tuple(states), tuple(found.values()), due, met)
+    return Judged(_outcome({told.outcome for told in found.values()}, due, met), tuple(states), tuple(found.values()), due, met)
 
 
 def _missing_state(regimen: Regimen, limit: Limit, once: bool) -> str:
@@ -75,12 +86,8 @@ def _missing_state(regimen: Regimen, limit: Limit, once: bool) -> str:
     return NOT_DUE if limit.due == STATED and not required else UNKNOWN
 
 
-def _outcome(found: dict, due: int, met: int) -> str:
-    outcomes = {outcome for _, _, outcome in found.values()}
-    if STOP in outcomes:
-        return STOP
-    if NOT_CHECKED in outcomes:
-        return NOT_CHECKED
-    if QUERY in outcomes:
-        return QUERY
+def _outcome(outcomes: set[str], due: int, met: int) -> str:
+    for outcome in (STOP, NOT_CHECKED, QUERY):
+        if outcome in outcomes:
+            return outcome
     return WITHIN if due >= 1 and met == due else NOT_CHECKED

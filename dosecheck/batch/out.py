@@ -1,0 +1,187 @@
+"""Writes a result: beside its final place under another name, complete and safe on disk, and only then renamed.
+
+So a result under its own name is always whole; a stop half-way leaves an earlier result as it was, and at worst a
+hidden file that ends in ".part".  A pipe cannot be renamed: it is written straight.
+"""
+
+from __future__ import annotations
+
+import os
+import secrets
+import shutil
+from collections.abc import Iterator, Sequence
+from contextlib import contextmanager, suppress
+from pathlib import Path
+from types import TracebackType
+from typing import BinaryIO, Protocol, Self
+
+import polars as pl
+import polars.selectors as cs
+import pyarrow.parquet as pq
+
+from dosecheck.errors import FileError
+
+_FORMULA = r"^[=+\-@\t\r\n]"
+_NEGATIVE_NUMBER = r"^-[0-9]+(\.[0-9]+)?$"
+
+
+def no_formulas(rows: pl.DataFrame) -> pl.DataFrame:
+    """An apostrophe before each text that a spreadsheet would run; a plain negative number stays as it is."""
+    rows = rows.with_columns(cs.categorical().cast(pl.String), cs.enum().cast(pl.String))
+    risky = [s.name for s in rows.select(cs.string().str.contains(_FORMULA).any()) if s[0]]
+    return rows.with_columns(map(_neutral, risky))
+
+
+def _neutral(name: str) -> pl.Expr:
+    text = pl.col(name)
+    runs = text.str.contains(_FORMULA) & ~text.str.contains(_NEGATIVE_NUMBER)
+    return pl.when(runs).then("'" + text).otherwise(text).alias(name)
+
+
+class _Form(Protocol):
+    """One way of writing rows into an open file."""
+
+    def __init__(self, file: BinaryIO, columns: Sequence[str]) -> None: ...
+    def write(self, rows: pl.DataFrame) -> None: ...
+    def finish(self) -> None: ...
+
+
+class _Csv:
+    def __init__(self, file: BinaryIO, columns: Sequence[str]) -> None:
+        self._file = file
+        self.write(pl.DataFrame([list(columns)], schema=[str(n) for n in range(len(columns))], orient="row"))
+
+    def write(self, rows: pl.DataFrame) -> None:
+        no_formulas(rows).write_csv(self._file, include_header=False)
+
+    def finish(self) -> None: ...
+
+
+class _Lines:
+    def __init__(self, file: BinaryIO, columns: Sequence[str]) -> None:
+        self._file = file
+
+    def write(self, rows: pl.DataFrame) -> None:
+        rows.write_ndjson(self._file)
+
+    def finish(self) -> None: ...
+
+
+class _Parquet:
+    """The first rows fix the types; a column of nulls alone is text."""
+
+    def __init__(self, file: BinaryIO, columns: Sequence[str]) -> None:
+        self._file, self._columns = file, columns
+        self._types: dict[str, pl.DataType] = {}
+        self._writer: pq.ParquetWriter | None = None
+
+    def write(self, rows: pl.DataFrame) -> None:
+        if self._writer is None:
+            self._types = {name: pl.String() if kind == pl.Null else kind for name, kind in rows.schema.items()}
+        table = rows.cast(self._types).to_arrow()
+        if self._writer is None:
+            self._writer = pq.ParquetWriter(self._file, table.schema)
+        self._writer.write_table(table)
+
+    def finish(self) -> None:
+        if self._writer is None:
+            self.write(pl.DataFrame(schema=dict.fromkeys(self._columns, pl.String)))
+        self._writer.close()
+
+
+_FORMS: dict[str, type[_Form]] = {".csv": _Csv, ".parquet": _Parquet, ".jsonl": _Lines, ".ndjson": _Lines}
+
+
+class ResultWriter:
+    """Writes chunks of answers into `path`; leave the `with` block without an error, and the result is there.
+
+    Args:
+        path: a .csv, .parquet, .jsonl or .ndjson file; an existing one is replaced at the very end.
+        columns: what to write, in this order; each chunk must have them.
+        source: the file that the rows come from; it is never written over.
+
+    Raises:
+        FileError: the place cannot be written, or stopped taking data (a full disk, a closed pipe).
+    """
+
+    def __init__(self, path: str | Path, columns: Sequence[str], source: str | Path | None = None) -> None:
+        self._path, self._columns = Path(path), list(columns)
+        self._direct = self._path.exists() and not self._path.is_file() and not self._path.is_dir()
+        self._form = _FORMS.get(self._path.suffix.lower(), _Csv if self._direct else None)
+        if self._form is None:
+            raise self._error(f'A result cannot end in "{self._path.suffix}".', "Use a .csv, .parquet, .jsonl or .ndjson file.")
+        if self._path.is_dir():
+            raise self._error("This is a folder.", "Name a file in it.")
+        if source is not None and self._path.exists() and os.path.samefile(self._path, source):
+            raise self._error("The result would replace the file of orders itself.", "Choose another name for the result.")
+
+    def _error(self, why: str, write: str) -> FileError:
+        return FileError(str(self._path), why, write)
+
+    @contextmanager
+    def _one_error(self) -> Iterator[None]:
+        try:
+            yield
+        except OSError as error:
+            why = f"It cannot be written: {error.strerror or error}. The result is not complete."
+            raise self._error(why, "Make room or choose another place, and run again.") from error
+
+    def __enter__(self) -> Self:
+        with self._one_error():
+            self._final = Path(os.path.realpath(self._path))
+            self._part = self._path if self._direct else self._final.with_name(f".{self._final.name}.{secrets.token_hex(4)}.part")
+            self._file = open(self._part, "wb" if self._direct else "xb")
+        try:
+            with self._one_error():
+                if not self._direct and self._final.exists():
+                    shutil.copymode(self._final, self._part)
+                self._out = self._form(self._file, self._columns)
+        except BaseException:
+            self._discard()
+            raise
+        return self
+
+    def write(self, rows: pl.DataFrame) -> None:
+        """Add the rows of one chunk."""
+        with self._one_error():
+            self._out.write(rows.select(self._columns))
+
+    def __exit__(self, kind: type[BaseException] | None, error: BaseException | None, trace: TracebackType | None) -> None:
+        if kind is not None:
+            self._discard()
+            return
+        try:
+            with self._one_error():
+                self._keep()
+        except BaseException:
+            self._discard()
+            raise
+
+    def _keep(self) -> None:
+        self._out.finish()
+        self._file.flush()
+        if self._direct:
+            self._file.close()
+            return
+        os.fsync(self._file.fileno())
+        self._file.close()
+        os.replace(self._part, self._final)
+        _sync_folder(self._final.parent)
+
+    def _discard(self) -> None:
+        with suppress(Exception):
+            self._out.finish()  # lets Arrow's writer go; the file is not kept
+        with suppress(OSError):
+            self._file.close()
+        if not self._direct:
+            self._part.unlink(missing_ok=True)
+
+
+def _sync_folder(folder: Path) -> None:
+    """The new name itself must be on disk; only POSIX systems have a way to say so."""
+    if os.name == "posix":
+        handle = os.open(folder, os.O_RDONLY)
+        try:
+            os.fsync(handle)
+        finally:
+            os.close(handle)

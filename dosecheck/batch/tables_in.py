@@ -1,0 +1,181 @@
+"""Reads orders from Parquet and JSON Lines, as text.
+
+Amounts must be written as text with their unit: a bare number says nothing of the unit, and a binary float is not
+what was written.  JSON objects are read strictly: no key twice, no unknown key, no NaN.
+"""
+
+from __future__ import annotations
+
+import codecs
+import json
+import re
+from collections.abc import Iterator, Sequence
+from pathlib import Path
+from typing import Any, BinaryIO
+
+import polars as pl
+import pyarrow as pa
+import pyarrow.parquet as pq
+
+from dosecheck.batch.chunk import CHUNK_BYTES, CHUNK_ROWS, LONGEST_ROW, Chunk, Refused, opened, refuse_fields, shown, without_unfit
+from dosecheck.batch.csv_cut import not_utf8
+from dosecheck.errors import FileError
+
+_ODD = re.compile("[\\0\ud800-\udfff]")
+
+
+class _Number(str):
+    """A number of JSON, kept as its digits and never taken for text."""
+
+
+
+def read_parquet(path: Path) -> Iterator[Chunk]:
+    """Columns of text, dates (as 2021-04-03) or whole numbers; `line` is the number of the row, from 1."""
+    with opened(path) as file:
+        try:
+            yield from _batches(pq.ParquetFile(file), str(path))
+        except pa.ArrowInvalid as error:
+            why = f"It cannot be read as Parquet: {shown(str(error))}."
+            raise FileError(str(path), why, "Export it again.") from error
+
+
+def _batches(source: pq.ParquetFile, path: str) -> Iterator[Chunk]:
+    schema = source.schema_arrow
+    twice = sorted({name for name in schema.names if schema.names.count(name) > 1})
+    if twice or not schema.names:
+        raise FileError(path, f'It has two columns "{twice[0]}".' if twice else "It has no columns.", "Name each column once.")
+    for field in schema:
+        _refuse_type(field, path)
+    first = 1
+    for batch in source.iter_batches(CHUNK_ROWS):
+        yield _chunk_of(batch, first)
+        first += batch.num_rows
+    if first == 1:
+        yield _chunk_of(schema.empty_table(), first)
+
+
+def _refuse_type(field: pa.Field, path: str) -> None:
+    kind = field.type.value_type if pa.types.is_dictionary(field.type) else field.type
+    if _is_text(kind) or pa.types.is_date(kind) or pa.types.is_integer(kind) or pa.types.is_null(kind):
+        return
+    write = "Write dates as 2021-04-03." if pa.types.is_timestamp(kind) else "Write amounts as text with their unit."
+    raise FileError(path, f'The column "{shown(field.name)}" is of type {kind}, not text.', write)
+
+
+def _is_text(kind: pa.DataType) -> bool:
+    return pa.types.is_string(kind) or pa.types.is_large_string(kind) or pa.types.is_string_view(kind)
+
+
+def _chunk_of(batch: pa.RecordBatch | pa.Table, first: int) -> Chunk:
+    batch.validate(full=True)  # that all text is UTF-8, above all
+    columns = {name: _as_text(column) for name, column in zip(batch.schema.names, batch.columns, strict=True)}
+    rows = pl.DataFrame(columns, schema=dict.fromkeys(columns, pl.String))
+    rows = rows.select(pl.when(pl.all() != "").then(pl.all()))  # an empty text is not given
+    line = pl.int_range(first, first + rows.height, eager=True).alias("line")
+    chunk = without_unfit(Chunk(rows, line, []))
+    return refuse_fields(chunk, pl.all().str.contains("\0", literal=True), "A field holds a NUL character. Type it again.")
+
+
+def _as_text(column: pa.Array | pa.ChunkedArray) -> pl.Series:
+    if pa.types.is_date64(column.type):
+        column = column.cast(pa.date32())
+    return pl.Series(column if _is_text(column.type) else column.cast(pa.string()), dtype=pl.String)
+
+
+class _NotAnOrder(Exception):
+    """Why one line of JSON is refused."""
+
+
+def read_lines(path: Path, known: Sequence[str]) -> Iterator[Chunk]:
+    """One JSON object a line; the columns are those of the first good line and then the other `known` ones."""
+    with opened(path) as file:
+        columns: list[str] = []
+        for lines in _lines(file, str(path)):
+            items = [_item(raw) for _, raw in lines]
+            if not columns:
+                columns = _columns(items, known, str(path))
+            yield _lines_chunk(lines, items, columns)
+        if not columns:
+            raise FileError(str(path), "It holds no orders.", "Write one JSON object a line.")
+
+
+def _lines(file: BinaryIO, path: str) -> Iterator[list[tuple[int, bytes]]]:
+    """The lines that are not blank, with their numbers, in lists of bounded size."""
+    lines, size, number = [], 0, 0
+    while raw := file.readline(LONGEST_ROW + 1):
+        number += 1
+        if len(raw) > LONGEST_ROW:
+            raise FileError(path, f"Line {number} is longer than {LONGEST_ROW:,} bytes.", "Write one JSON object a line.")
+        raw = raw.removeprefix(codecs.BOM_UTF8) if number == 1 else raw
+        if raw.strip(b" \t\r\n"):
+            lines.append((number, raw))
+            size += len(raw)
+        if size >= CHUNK_BYTES or len(lines) == CHUNK_ROWS:
+            yield lines
+            lines, size = [], 0
+    if lines:
+        yield lines
+
+
+def _item(raw: bytes) -> dict[str, str | None] | _NotAnOrder:
+    """The object on one line, or why there is none."""
+    try:
+        text = raw.decode()
+        item = _DECODER.decode(text)
+        if not isinstance(item, dict):
+            return _NotAnOrder('It is not a JSON object. Write {"column": "text", ...}.')
+        if "\\u" in text:  # only an escape can bring in what strict UTF-8 keeps out
+            _refuse_odd_characters(item)
+        return item
+    except _NotAnOrder as why:
+        return why
+    except UnicodeDecodeError as error:
+        return _NotAnOrder(not_utf8(error))
+    except json.JSONDecodeError as error:
+        return _NotAnOrder(f"It is not one JSON object: {error.msg}, at character {error.colno}.")
+    except RecursionError:
+        return _NotAnOrder("It is nested too deep. Write text in quotes.")
+
+
+def _object(pairs: list[tuple[str, Any]]) -> dict[str, str | None]:
+    item: dict[str, str | None] = {}
+    for key, value in pairs:
+        if key in item:
+            raise _NotAnOrder(f'It names "{shown(key)}" twice. Write it once.')
+        if not (value is None or type(value) is str):
+            raise _NotAnOrder(f'"{shown(key)}" is not text. Write it as text with its unit, in quotes.')
+        item[key] = value
+    return item
+
+
+_DECODER = json.JSONDecoder(object_pairs_hook=_object, parse_int=_Number, parse_float=_Number, parse_constant=_Number)
+
+
+def _refuse_odd_characters(item: dict[str, str | None]) -> None:
+    for key, value in item.items():
+        if odd := _ODD.search(f"{key} {value}"):
+            raise _NotAnOrder(f'"{shown(key)}" holds the character U+{ord(odd[0]):04X}, which is no text. Type it again.')
+
+
+def _columns(items: list[dict[str, str | None] | _NotAnOrder], known: Sequence[str], path: str) -> list[str]:
+    first = next((item for item in items if isinstance(item, dict) and item), None)
+    if first is None:
+        why = next((str(item) for item in items if isinstance(item, _NotAnOrder)), "It is empty.")
+        raise FileError(path, f"None of its first {len(items):,} lines holds an order. The first: {why}", "")
+    return list(dict.fromkeys([*first, *known]))
+
+
+def _lines_chunk(lines: list[tuple[int, bytes]], items: list[dict[str, str | None] | _NotAnOrder], columns: list[str]) -> Chunk:
+    names, rows, refused = set(columns), [], []
+    nothing = (None,) * len(columns)
+    for at, ((number, raw), item) in enumerate(zip(lines, items, strict=True)):
+        if isinstance(item, dict) and not item.keys() <= names:
+            item = _NotAnOrder(f'It has an unknown column "{shown(min(item.keys() - names))}". Known: {", ".join(columns)}.')
+        if isinstance(item, dict):
+            rows.append(tuple(item.get(name) or None for name in columns))
+        else:
+            rows.append(nothing)
+            refused.append(Refused(at, number, str(item), shown(raw)))
+    texts = dict(zip(columns, map(list, zip(*rows, strict=True)), strict=True))
+    line = pl.Series("line", [number for number, _ in lines], pl.Int64)
+    return without_unfit(Chunk(pl.DataFrame(texts, schema=dict.fromkeys(columns, pl.String)), line, refused))

@@ -1,0 +1,71 @@
+"""The command line: thin commands, each loaded only when it is called.
+
+Every command reads its input, calls one public function, shows the answer.  Errors raised on purpose become one
+plain message and exit status 2; an unexpected fault is never an all-clear: exit status 4.
+"""
+
+from __future__ import annotations
+
+import os
+import sys
+from importlib import import_module
+
+import click
+
+from dosecheck.errors import DosecheckError
+
+_COMMANDS = {
+    "order": "Check one order.",
+    "dose": "What the formulary's figures come to for a child.",
+    "batch": "Check a file of orders.",
+    "demo": "A first look: an example order and an example file.",
+    "formulary": "Look at, lint and copy formularies.",
+    "codes": "What each finding code means.",
+}
+
+
+class _Lazy(click.Group):
+    """Loads the module of a command only when that command is asked for."""
+
+    def list_commands(self, ctx: click.Context) -> list[str]:
+        return list(_COMMANDS)
+
+    def get_command(self, ctx: click.Context, name: str) -> click.Command | None:
+        if name not in _COMMANDS:
+            return None
+        return import_module(f"dosecheck.cli.{name}").command
+
+    def format_commands(self, ctx: click.Context, formatter: click.HelpFormatter) -> None:
+        with formatter.section("Commands"):
+            formatter.write_dl(list(_COMMANDS.items()))
+
+
+@click.group(cls=_Lazy, context_settings={"help_option_names": ["--help"], "max_content_width": 80})
+@click.version_option(package_name="dosecheck", message="dosecheck %(version)s")
+def cli() -> None:
+    """A second pair of eyes for the arithmetic of children's medicine doses.
+
+    It checks; the prescriber decides, and local guidance comes first.
+    """
+
+
+def run() -> None:
+    """The command line with every error made plain."""
+    try:
+        status = cli.main(standalone_mode=False)
+    except click.exceptions.Abort:
+        click.echo("Stopped. Nothing more was checked.", err=True)
+        status = 130
+    except click.ClickException as error:
+        error.show()
+        status = 2
+    except DosecheckError as error:
+        click.echo(f"Cannot go on.\n{error}", err=True)
+        status = 2
+    except BrokenPipeError:
+        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+        status = 2
+    except Exception as error:  # fails closed: whatever went wrong, nothing was checked
+        click.echo(f"NOT CHECKED: an unexpected fault stopped dosecheck ({type(error).__name__}: {error}). Please report it.", err=True)
+        status = 4
+    sys.exit(status if isinstance(status, int) else 0)

@@ -1,0 +1,3 @@
+import click
+@click.command("batch")
+def command(): ...

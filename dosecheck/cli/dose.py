@@ -1,0 +1,38 @@
+"""`dosecheck dose`: what the formulary's figures come to for a child.  Exit status 0; 4 when nothing fits; 2 bad input."""
+
+from __future__ import annotations
+
+import json
+from typing import Any
+
+import click
+
+from dosecheck.cli.options import child_options, common_options, how_options, medicine_options, open_formulary, texts_of
+from dosecheck.cli.order import refuse
+from dosecheck.errors import InputError
+from dosecheck.records import read_order
+from dosecheck.rules.reckon import reckon
+
+
+@click.command("dose", epilog="Exit status: 0 figures found, 4 nothing fits this child, 2 bad input.")
+@medicine_options
+@how_options
+@child_options
+@common_options
+@click.pass_context
+def command(ctx: click.Context, folder: str | None, as_json: bool, **fields: Any) -> int:
+    """What the formulary's figures come to for a child: range, maxima, gap, measurable doses."""
+    if not fields.get("medicine"):
+        raise click.UsageError("Name the medicine: --medicine paracetamol", ctx)
+    try:
+        order, child = read_order(texts_of(fields))
+        reckoning = reckon(order, child, open_formulary(folder))
+    except InputError as error:
+        return refuse(error, as_json)
+    if as_json:
+        click.echo(json.dumps(reckoning.as_dict(), indent=2, ensure_ascii=False))
+    else:
+        from dosecheck.cli.text import reckoning_text
+
+        click.echo(reckoning_text(reckoning))
+    return 0 if reckoning.figures else 4

@@ -1,0 +1,108 @@
+"""`dosecheck formulary lint | show | copy`: the figures themselves."""
+
+from __future__ import annotations
+
+import json
+import shutil
+from pathlib import Path
+
+import click
+
+from dosecheck.cli.options import common_options, open_formulary
+from dosecheck.cli.text import heading, wrapped
+from dosecheck.errors import FileError
+from dosecheck.formulary.load import Formulary, find_folder, packaged_folder, read_folder
+from dosecheck.formulary.medicine import Medicine, Regimen
+from dosecheck.rules.present import bands_in_words
+
+
+@click.group("formulary")
+def command() -> None:
+    """Look at, lint and copy formularies."""
+
+
+@command.command("lint")
+@click.argument("folder", required=False)
+@click.option("--json", "as_json", is_flag=True, help="answer as JSON")
+def lint(folder: str | None, as_json: bool) -> int:
+    """Every fault of a formulary at once.  Exit status 0 when there is none, 2 otherwise."""
+    from dosecheck.formulary.lint import lint_files
+
+    path, found = find_folder(folder)
+    report = lint_files(read_folder(path))
+    if as_json:
+        click.echo(json.dumps({"faults": [f._asdict() for f in report.faults], "advice": [f._asdict() for f in report.advice]}, indent=2, ensure_ascii=False))
+        return 2 if report.faults else 0
+    for title, rows in (("Faults", report.faults), ("Advice", report.advice)):
+        if rows:
+            click.echo(heading(title))
+            click.echo("\n".join(wrapped(str(row), "  - ") for row in rows))
+    names = set(report.index.values())
+    click.echo(f"{path} ({found}): {len(names)} medicines, {len(report.faults)} faults, {len(report.advice)} pieces of advice.")
+    return 2 if report.faults else 0
+
+
+@command.command("show")
+@click.argument("medicine")
+@common_options
+def show(medicine: str, folder: str | None, as_json: bool) -> int:
+    """One medicine: products, regimens, age limits, each with its source."""
+    formulary = open_formulary(folder)
+    found = formulary.medicine(medicine)
+    if found is None:
+        near = formulary.near(medicine)
+        raise click.UsageError(f'No medicine named "{medicine}" in this formulary.' + (f" Did you mean {' or '.join(near)}?" if near else ""))
+    click.echo(json.dumps(_as_dict(found, formulary), indent=2, ensure_ascii=False, default=str) if as_json else _text(found, formulary))
+    return 0
+
+
+def _as_dict(medicine: Medicine, formulary: Formulary) -> dict:
+    return {
+        "id": medicine.id, "names": medicine.names, "status": medicine.status, "high_risk": medicine.high_risk, "note": medicine.note,
+        "products": [{"id": p.id, "name": p.name, "routes": p.routes, "strength": p.strength_text, "source": formulary.source(p.source)} for p in medicine.products],
+        "regimens": [{**r.entry, "limits": [{"name": lim.name, "text": lim.text, "outcome": lim.outcome} for lim in r.limits], "source": formulary.source(r.source)} for r in medicine.regimens],
+        "age_limits": [{"id": a.id, "text": a.limit.text, "source": formulary.source(a.source)} for a in medicine.age_limits],
+        "formulary": formulary.about(medicine),
+    }  # fmt: skip
+
+
+def _text(medicine: Medicine, formulary: Formulary) -> str:
+    names = ", ".join(medicine.names[1:])
+    lines = [heading(medicine.id) + (f" (also: {names})" if names else "")]
+    lines.append(wrapped(f"status {medicine.status}" + ("; high risk" if medicine.high_risk else "") + f"; file {medicine.file}", "  "))
+    lines += [wrapped(medicine.note.strip(), "  ")] if medicine.note else []
+    lines.append(heading("Products"))
+    lines += [wrapped(f"{p.id}: {p.name}; {', '.join(p.routes)}", "  - ") for p in medicine.products] or ["  none"]
+    lines.append(heading("Regimens"))
+    lines += [_regimen(r, formulary) for r in medicine.regimens] or ["  none"]
+    lines += [heading("Age limits")] if medicine.age_limits else []
+    lines += [wrapped(f"{a.limit.text}. {formulary.source(a.source)}", "  - ") for a in medicine.age_limits]
+    about = formulary.about(medicine)
+    lines.append(f"Formulary: {about['name']} ({about['found']}), fingerprint {about['fingerprint']}")
+    return "\n".join(lines)
+
+
+def _regimen(regimen: Regimen, formulary: Formulary) -> str:
+    what = [regimen.route, "for " + " or ".join(regimen.purposes)] + ([regimen.step] if regimen.step else []) + [f"with {c}" for c in sorted(regimen.conditions)]
+    lines = [wrapped(bands_in_words(regimen), "  - "), wrapped(", ".join(what), "    ")]
+    lines += [wrapped(f"{limit.name}: {limit.text} ({limit.outcome} when broken)", "      ") for limit in regimen.limits]
+    lines += [wrapped(f"no daily maximum: {regimen.no_daily}", "      ")] if regimen.no_daily else []
+    lines += [wrapped(f"ask first: {line}", "      ") for line in regimen.ask_first] + ([wrapped(f"note: {regimen.note}", "      ")] if regimen.note else [])
+    lines.append(wrapped(f"in force from {regimen.valid_from}; {regimen.checked}", "      "))
+    lines.append(wrapped(f"{formulary.source(regimen.source)} <{formulary.source_address(regimen.source)}>", "      "))
+    return "\n".join(lines)
+
+
+@command.command("copy")
+@click.argument("folder")
+def copy(folder: str) -> int:
+    """A copy of the example formulary to make your own; the folder must not exist yet."""
+    target = Path(folder)
+    if target.exists():
+        raise FileError(folder, "It exists already; nothing was overwritten.", "Name a new folder.")
+    try:
+        shutil.copytree(packaged_folder(), target)
+    except OSError as error:
+        raise FileError(folder, f"It cannot be written: {error.strerror}.", "Name a folder that you may write to.") from None
+    click.echo(wrapped(f"Copied to {folder}. Edit the files under {folder}/medicines, then: dosecheck formulary lint {folder}"))
+    return 0

@@ -1,0 +1,60 @@
+"""`dosecheck order`: one order, checked.  Exit status 0 within, 1 query, 3 stop, 4 not-checked, 2 bad input."""
+
+from __future__ import annotations
+
+import json
+from typing import Any
+
+import click
+
+from dosecheck.cli.options import child_options, common_options, how_options, medicine_options, open_formulary, texts_of
+from dosecheck.errors import InputError
+from dosecheck.formulary.load import Formulary
+from dosecheck.records import NOT_CHECKED, QUERY, STOP, WITHIN, read_order
+from dosecheck.rules.check import check_order
+
+STATUS = {WITHIN: 0, QUERY: 1, STOP: 3, NOT_CHECKED: 4}
+_EPILOG = "Exit status: 0 within, 1 query, 3 stop, 4 not-checked, 2 bad input."
+
+
+@click.command("order", epilog=_EPILOG)
+@medicine_options
+@click.option("--dose", metavar="DOSE", multiple=True, help='such as "240 mg", "15 mg/kg", "5 mL", "2 puffs", "600 mg a day"')
+@how_options
+@child_options
+@common_options
+@click.pass_context
+def command(ctx: click.Context, folder: str | None, as_json: bool, dose: tuple[str, ...], **fields: Any) -> int:
+    """Check one order against the formulary, with the working shown."""
+    if len(dose) > 1:
+        raise click.UsageError("--dose is given twice. Give it once.", ctx)
+    if not any((dose, *(value for value in fields.values()))):
+        raise click.UsageError('Nothing to check. Try: dosecheck order --medicine paracetamol --route oral --dose "210 mg" --every "6 hours" --weight "14.2 kg" --age "3 years"', ctx)
+    return answer(open_formulary(folder), texts_of({**fields, "dose": dose[0] if dose else None}), as_json)
+
+
+def answer(formulary: Formulary, texts: dict[str, Any], as_json: bool) -> int:
+    """Checks, prints, and returns the exit status."""
+    try:
+        order, child = read_order(texts)
+        verdict = check_order(order, child, formulary)
+    except InputError as error:
+        return refuse(error, as_json)
+    if as_json:
+        click.echo(json.dumps(verdict.as_dict(), indent=2, ensure_ascii=False))
+    else:
+        from dosecheck.cli.text import verdict_text
+
+        click.echo(verdict_text(verdict))
+    return STATUS[verdict.outcome]
+
+
+def refuse(error: InputError, as_json: bool) -> int:
+    """Every fault of the input at once; exit status 2."""
+    if as_json:
+        click.echo(json.dumps({"errors": [fault._asdict() for fault in error.faults]}, indent=2, ensure_ascii=False))
+    else:
+        click.echo("Nothing was checked: the order cannot be read.", err=True)
+        for fault in error.faults:
+            click.echo(f"  - {fault}", err=True)
+    return 2

@@ -1,0 +1,164 @@
+"""Answers as plain text for eyes: 80 columns, the outcome in words first, good without colour.
+
+The outcome comes first, then the reason, then the working, then source and caution.  Every door but JSON prints
+through here.
+"""
+
+from __future__ import annotations
+
+import textwrap
+from collections.abc import Iterable
+
+import click
+
+from dosecheck.rules.reckon import Figures, Reckoning
+from dosecheck.rules.verdict import Suggestion, Verdict
+from dosecheck.showing import show
+
+WIDTH = 79
+_STATES = {"met": "kept", "broken": "BROKEN", "not-checked": "not checked", "to observe": "to observe"}
+
+
+def wrapped(text: str, lead: str = "", hang: str | None = None) -> str:
+    """The text in lines of 79 columns; an amount is never parted from its unit."""
+    glued = _glue(text)
+    lines = textwrap.wrap(glued, WIDTH, initial_indent=lead, subsequent_indent=" " * len(lead) if hang is None else hang, break_long_words=False, break_on_hyphens=False)
+    return "\n".join(lines).replace("\u00a0", " ")
+
+
+def _glue(text: str) -> str:
+    """Digits stay on the line of the unit that follows them."""
+    words = text.split(" ")
+    out = words[:1]
+    for word in words[1:]:
+        joined = out[-1][-1:].isdigit() and word[:1].isalpha()
+        out[-1:] = [out[-1] + "\u00a0" + word] if joined else [out[-1], word]
+    return " ".join(out)
+
+
+def heading(text: str) -> str:
+    return click.style(text, bold=True)
+
+
+def verdict_text(verdict: Verdict) -> str:
+    """One order's answer."""
+    sources = _Sources()
+    parts = [heading(wrapped(verdict.headline)), _understood(verdict.understood)]
+    reasons = [f for f in verdict.findings if f.outcome]
+    parts.append(_block("Why", [f"{f.message}{sources.mark(f.source)}" for f in reasons] or [_kept(verdict)]))
+    parts.append(_block("It would fit if (a hint to look at, not a correction)", verdict.slips))
+    parts.append(_block("Working", [step.text for step in verdict.working]))
+    parts.append(_limits(verdict, sources))
+    if verdict.suggestion:
+        parts.append(_block("With the product in hand", [suggestion_text(verdict.suggestion)]))
+    parts.append(_block("Not checked", verdict.not_checked))
+    parts.append(_block("To observe", verdict.to_observe))
+    parts.append(_block("Ask first (from the source)", verdict.ask_first))
+    parts.append(_block("Notes", [f.message for f in verdict.findings if not f.outcome]))
+    parts.append(sources.text())
+    parts.append(_foot(verdict.formulary, verdict.caution))
+    return "\n\n".join(part for part in parts if part)
+
+
+def _kept(verdict: Verdict) -> str:
+    binding = [s for s in verdict.limits if s.binding]
+    held = f" The one that binds: {binding[0].limit.name}, {binding[0].limit.text}" if binding else ""
+    comes = f" ({show(binding[0].comes_to)} for this child)" if binding and binding[0].comes_to else ""
+    return f"All {verdict.counts['due']} limits that were due are kept.{held}{comes}." if held else f"All {verdict.counts['due']} limits that were due are kept."
+
+
+def _understood(understood: dict[str, str]) -> str:
+    first = [understood.get(name, "") for name in ("medicine", "route", "for", "step", "condition")]
+    order = [understood.get("dose", "no dose"), understood.get("how_often", "how often is not told")]
+    order += [f"{name.replace('_', ' ')} {understood[name]}" for name in ("over", "made_up_to", "course") if name in understood]
+    order += [f"product: {understood['product']}"] if "product" in understood else []
+    child = [understood[name] for name in ("age", "weight") if name in understood]
+    child += [f"{name} {understood[name]}" for name in ("weighed", "born", "gestation", "height", "sex") if name in understood]
+    lines = [("Order", ", ".join(filter(None, first))), ("", "; ".join(order)), ("Child", ", ".join(child) or "nothing told"), ("Date", understood.get("on", ""))]
+    return "\n".join(wrapped(text, f"  {label:7}") for label, text in lines if text)
+
+
+def _block(title: str, lines: Iterable[str]) -> str:
+    lines = list(lines)
+    if not lines:
+        return ""
+    return "\n".join([heading(title), *(wrapped(line, "  - ") for line in lines)])
+
+
+def _limits(verdict: Verdict, sources: _Sources) -> str:
+    if not verdict.limits:
+        return ""
+    lines = [heading("Limits")]
+    regimen = None
+    for state in verdict.limits:
+        if state.regimen.full_id != regimen:
+            regimen = state.regimen.full_id
+            lines.append(wrapped(f"regimen {regimen}{sources.mark(state.source)}", "  "))
+        comes = f" = {show(state.comes_to)} a dose" if state.comes_to and state.comes_to != state.limit.figure else ""
+        binds = "  <- binds" if state.binding else ""
+        lines.append(wrapped(f"{state.limit.name}: {state.limit.text}{comes}{binds}", f"    {_STATES[state.state]:12}"))
+    return "\n".join(lines)
+
+
+def suggestion_text(suggestion: Suggestion) -> str:
+    """ "oral liquid 120 mg in 5 mL: 8.5 mL = 204 mg is the most that can be measured" """
+    if suggestion.measured is None:
+        return f"{suggestion.product_name}: {suggestion.note}"
+    return f"{suggestion.product_name}: the most that can be measured is {show(suggestion.measured)} = {show(suggestion.amount)} ({'; '.join(s.text for s in suggestion.steps[:1])})"
+
+
+def _foot(formulary: dict[str, str], caution: str) -> str:
+    return f"{wrapped(caution)}\n{wrapped('Formulary: ' + formulary['name'] + ' (' + formulary['found'] + '), fingerprint ' + formulary['fingerprint'])}"
+
+
+class _Sources:
+    """Numbers each source as it is first named."""
+
+    def __init__(self) -> None:
+        self.seen: dict[str, int] = {}
+
+    def mark(self, source: str) -> str:
+        return f" [{self.seen.setdefault(source, len(self.seen) + 1)}]" if source else ""
+
+    def text(self) -> str:
+        if not self.seen:
+            return ""
+        return "\n".join([heading("Sources"), *(wrapped(source, f"  [{number}] ") for source, number in self.seen.items())])
+
+
+def reckoning_text(reckoning: Reckoning) -> str:
+    """The `dose` command's answer."""
+    parts = [heading(wrapped(f"What the figures come to: {reckoning.medicine or 'no medicine'}. No order was checked.")), _child_line(reckoning.understood)]
+    parts.append(_block("In the way, or to think of", [f.message for f in reckoning.findings if f.outcome]))
+    parts += [_figures(figures) for figures in reckoning.figures]
+    parts.append(_block("Notes", [f.message for f in reckoning.findings if not f.outcome]))
+    parts.append(_foot(reckoning.formulary, reckoning.caution))
+    return "\n\n".join(part for part in parts if part)
+
+
+def _child_line(understood: dict[str, str]) -> str:
+    asked = ", ".join(understood[name] for name in ("route", "for", "step", "condition", "product") if name in understood)
+    child = ", ".join(understood[name] for name in ("age", "weight", "height", "gestation") if name in understood)
+    return "\n".join(wrapped(text, f"  {label:7}") for label, text in (("Asked", asked), ("Child", child or "nothing told")) if text)
+
+
+def _figures(figures: Figures) -> str:
+    count = f", in {figures.doses} dose{'s' * (figures.doses != 1)} a day" if figures.doses else ""
+    lines = [heading(wrapped(f"{figures.regimen.full_id} ({', '.join(figures.regimen.purposes)}{count})"))]
+    lines.append(wrapped(_one_dose(figures), "  One dose: "))
+    lines += [wrapped(f"{name}: {text}", "    ") for name, text in figures.rows]
+    if figures.steps:
+        lines += ["  Working:", *(wrapped(step.text, "    - ") for step in figures.steps)]
+    if figures.products:
+        lines += ["  To measure, at or below the most:", *(wrapped(suggestion_text(p), "    - ") for p in figures.products)]
+    lines += [wrapped(note, "  Note: ") for note in figures.notes]
+    lines.append(wrapped(figures.source, "  Source: "))
+    return "\n".join(lines)
+
+
+def _one_dose(figures: Figures) -> str:
+    if figures.high is None:
+        return "see the limits below; what is missing is named above" if not figures.regimen.span.continuous else "an infusion: see the limits below"
+    if figures.low is None:
+        return f"at most {show(figures.high)}; the source gives no low end"
+    return show(figures.high) if figures.low == figures.high else f"{show(figures.low)} to {show(figures.high)}"

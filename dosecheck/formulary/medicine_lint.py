@@ -1,0 +1,201 @@
+"""One medicine's entries against each other: ids, references, regimens that overlap, figures too large to compare.
+
+Entries whose own fields are wrong are left out, but their ids count as known, so that one slip is told once.
+"""
+
+from __future__ import annotations
+
+from collections import Counter, defaultdict
+from collections.abc import Iterator
+from datetime import date
+from difflib import get_close_matches
+from math import prod
+from typing import Any, NamedTuple
+
+from dosecheck.formulary.agree import ingredient_problems, product_problems, regimen_problems
+from dosecheck.formulary.limits import Limit, Policy
+from dosecheck.formulary.measures import CEILINGS, MEASURES, MOST_BITS, Comparison
+from dosecheck.formulary.medicine import Medicine, Regimen, compile_medicine
+from dosecheck.formulary.meets import base_id, overlaps
+from dosecheck.formulary.plainly import Problem
+
+Raw = dict[str, Any]
+ENTRIES = ("ingredient", "product", "regimen", "age_limit")
+MOST_ROWS = 1000
+
+
+class Sound(NamedTuple):
+    """A medicine's file as far as it is right: `entries` with their places, and `ids` of all entries, right or wrong."""
+
+    head: Raw
+    entries: dict[str, list[tuple[int, Raw]]]
+    ids: dict[str, list[str]]
+
+
+def tables(raw: Raw, kind: str) -> list[Any]:
+    found = raw.get(kind, [])
+    return found if isinstance(found, list) else []
+
+
+def sound_part(raw: Raw, shape: list[Problem]) -> Sound:
+    """The file without the entries in which `shape` has faults."""
+    wrong = {problem.place[:2] for problem in shape} | {problem.place[:1] for problem in shape if len(problem.place) == 1}
+    entries = {
+        kind: [] if (kind,) in wrong else [(n, e) for n, e in enumerate(tables(raw, kind)) if (kind, n) not in wrong] for kind in ENTRIES
+    }
+    ids = {kind: [e["id"] for e in tables(raw, kind) if isinstance(e, dict) and isinstance(e.get("id"), str)] for kind in ENTRIES}
+    head = {key: value for key, value in raw.items() if key not in ENTRIES and (key,) not in wrong and (key, 0) not in wrong}
+    return Sound(head, entries, ids)
+
+
+def plain_tables(sound: Sound) -> Raw:
+    """The right part as one file again."""
+    return {**sound.head, **{kind: [entry for _, entry in sound.entries[kind]] for kind in ENTRIES}}
+
+
+def medicine_problems(sound: Sound, policy: Policy) -> Iterator[Problem]:
+    """Every fault of the entries of one medicine, beyond the shape of each."""
+    regimens = sound.entries["regimen"]
+    if sum(max(1, len(entry.get("band", []))) for _, entry in regimens) > MOST_ROWS:
+        yield Problem(("regimen",), f"The medicine has more than {MOST_ROWS} regimens and bands.", "Split the file, or look for a copy too many.")
+        return
+    found = [
+        problem._replace(place=(kind, number, *problem.place))
+        for kind in ENTRIES
+        for number, entry in sound.entries[kind]
+        for problem in _entry_problems(kind, entry, sound)
+    ]
+    yield from found
+    yield from _twice(sound)
+    wrong = {problem.place[:2] for problem in found}
+    compiled: dict[int, list[Regimen]] = {}
+    for kind in ENTRIES:
+        for number, entry in sound.entries[kind]:
+            if (kind, number) not in wrong:
+                made = _compiled(kind, entry, sound, policy)
+                if isinstance(made, str):
+                    yield Problem((kind, number), f"Its figures cannot be put together ({made}).", "Look at it again; lint should have said what is wrong.")
+                elif kind == "regimen":
+                    compiled[number] = list(made.regimens)
+    for number, rows in compiled.items():
+        yield from (Problem(("regimen", number), why, "Look at the figure and its unit again.") for row in rows for why in _too_large(row))
+    yield from _overlap_problems(compiled)
+
+
+def _compiled(kind: str, entry: Raw, sound: Sound, policy: Policy) -> Medicine | str:
+    """The medicine with this one entry, or the error's own words: nothing a file holds may end in a traceback."""
+    ingredients = [{"id": name} for name in sound.ids["ingredient"]] or [{"id": "unknown"}]
+    raw = {"id": "x", "name": "x", "status": "example", "ingredient": ingredients, "high_risk": sound.head.get("high_risk", False)}
+    try:
+        return compile_medicine({**raw, kind: [entry]}, policy, "")
+    except Exception as error:
+        return f"{type(error).__name__}: {error}"[:200]
+
+
+# ---- ids and references ----
+
+
+def _entry_problems(kind: str, entry: Raw, sound: Sound) -> Iterator[Problem]:
+    if kind == "ingredient":
+        yield from ingredient_problems(entry)
+    elif kind == "product":
+        yield from product_problems(entry, sound.ids["ingredient"])
+    elif kind == "regimen":
+        yield from regimen_problems(entry)
+        yield from _ingredient_references(entry, sound.ids["ingredient"])
+        yield from _product_references(entry, sound)
+        if sound.head.get("status") == "approved" and "checked" not in entry:
+            yield Problem(("checked",), "The medicine is approved, and nobody is named who checked this regimen.", 'Write checked = { by = "A. N. Other", on = 2024-06-02 }, or another status.')
+
+
+def unknown(name: str, known: list[str], what: str) -> Problem:
+    near = get_close_matches(name, known, n=1)
+    has = f"Known: {', '.join(known)}." if known else "None is written yet."
+    return Problem((), f'There is no {what} "{name}".', f'Did you mean "{near[0]}"?' if near else has)
+
+
+def _ingredient_references(entry: Raw, known: list[str]) -> Iterator[Problem]:
+    mine = entry.get("ingredient")
+    if mine is None and len(known) > 1:
+        yield Problem(("ingredient",), "The medicine has several ingredients, and the regimen does not say which its figures are of.", f'Write ingredient = "{known[0]}".')
+    if mine is not None and mine not in known:
+        yield unknown(mine, known, "ingredient")._replace(place=("ingredient",))
+    covers = entry.get("covers", [])
+    for n, name in enumerate(covers):
+        if name not in known:
+            yield unknown(name, known, "ingredient")._replace(place=("covers", n))
+        elif name == mine:
+            yield Problem(("covers", n), f"{name} is the ingredient that the figures are of.", "covers names the others.")
+    if covers and "products" not in entry:
+        yield Problem(("products",), "covers holds for the fixed ratio of named products, and none is named.", 'Write products = ["..."], with their ids.')
+
+
+def _product_references(entry: Raw, sound: Sound) -> Iterator[Problem]:
+    products = {product["id"]: product for _, product in sound.entries["product"]}
+    for n, name in enumerate(entry.get("products", [])):
+        place = ("products", n)
+        product = products.get(name)
+        if name not in sound.ids["product"]:
+            yield unknown(name, sound.ids["product"], "product")._replace(place=place)
+        elif product and entry["route"] not in product["routes"]:
+            yield Problem(place, f'The product "{name}" is not given by this route, {entry["route"]}.', "Look at the routes of the product.")
+        elif product and product.get("release", "immediate") != entry.get("release", "immediate"):
+            yield Problem(place, f'The product "{name}" and the regimen differ in release.', 'Write release = "modified" in both, or in neither.')
+
+
+def _twice(sound: Sound) -> Iterator[Problem]:
+    """An id or an ingredient's name that stands for two entries; a regimen may stand again with another date."""
+    for kind in ENTRIES:
+        seen: set[Any] = set()
+        for number, entry in sound.entries[kind]:
+            for name in _own_names(kind, entry):
+                if name in seen:
+                    said = f' and valid_from {name[1]}' if isinstance(name, tuple) else ""
+                    id_ = name[0] if isinstance(name, tuple) else name
+                    yield Problem((kind, number, "id"), f'Another {kind.replace("_", " ")} has the same name "{id_}"{said}.', "Give each its own.")
+                seen.add(name)
+
+
+def _own_names(kind: str, entry: Raw) -> set[Any]:
+    if kind == "regimen":
+        return {(entry["id"], entry["valid_from"])}
+    if kind == "ingredient":
+        return {name.lower() for name in (entry["id"], *entry.get("aliases", []))}
+    return {entry["id"], entry["name"].lower()} if kind == "product" else {entry["id"]}
+
+
+# ---- regimens together ----
+
+
+def _overlap_problems(compiled: dict[int, list[Regimen]]) -> Iterator[Problem]:
+    numbers = {(base_id(row), row.valid_from): number for number, rows in compiled.items() for row in rows}
+    partners: dict[tuple[str, date], set[str]] = defaultdict(set)
+    for one, other in overlaps([row for rows in compiled.values() for row in rows]):
+        partners[base_id(one), one.valid_from].add(base_id(other))
+    for (id_, start), others in partners.items():
+        place = ("regimen", numbers[id_, start])
+        if id_ in others:
+            yield Problem((*place, "band"), "Two of its bands overlap, so a child could fall under both.", 'The lower end is inside and the upper end outside: below = "15 kg" goes with from = "15 kg".')
+        names = sorted(others - {id_})
+        if names:
+            shown = ", ".join(f'"{name}"' for name in names[:5]) + (f" and {len(names) - 5} more" if len(names) > 5 else "")
+            yield Problem(place, f"It overlaps the regimen {shown}: one order for one child could fall under both.",
+                          "Part them by age, weight, purpose, step or condition; or give the newer one the same id and a later valid_from.")  # fmt: skip
+
+
+def _too_large(row: Regimen) -> Iterator[str]:
+    for limit in dict.fromkeys(limit for limit in row.limits):
+        bits = max(map(bits_needed, limit.comparisons))
+        if bits > MOST_BITS:
+            yield f'The {limit.name} of "{limit.text}" would need numbers of {bits} bits to be compared exactly, and {MOST_BITS} is the most.'
+            return
+
+
+def bits_needed(comparison: Comparison) -> int:
+    """The bits of the larger side at the stated ceilings; surface areas are compared as squares, one order at a time."""
+    measure = MEASURES[comparison.measure]
+    if measure.power == 2:
+        return 0
+    left = comparison.q * prod(CEILINGS[name][0] for name in measure.over) * prod(CEILINGS[name][1] for name in measure.under)
+    right = comparison.p * prod(CEILINGS[name][1] for name in measure.over) * prod(CEILINGS[name][0] for name in measure.under)
+    return max(left.bit_length(), right.bit_length())

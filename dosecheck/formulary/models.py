@@ -1,0 +1,287 @@
+"""The files of a formulary as pydantic models: which keys there are, and what each may hold.
+
+Strict: no unknown key, no coercion.  What the entries must say of each other is in `agree.py` and `lint.py`; the grammar
+in words is formulary/README.md.
+"""
+
+from __future__ import annotations
+
+from datetime import date
+from typing import Annotated, Any, Literal
+
+from pydantic import BaseModel, ConfigDict, Field, TypeAdapter, model_validator
+
+from dosecheck.formulary.cells import Band
+from dosecheck.formulary.fields import (
+    Address, AgeEdge, Bound, Concentration, Count, DoseText, FactorEnd, Figure, Id, Line, Over, PlainAmount, Rate, Share, Strength,
+    Text, Time, Volume, Weeks, Weight, Word, either, read_edge, refuse,
+)  # fmt: skip
+from dosecheck.formulary.meets import in_days
+from dosecheck.reading import read_weeks, read_weight
+from dosecheck.records import STEPS
+
+Status = Literal["example", "draft", "approved"]
+Release = Literal["immediate", "modified"]
+Route = Literal[
+    "oral", "rectal", "intravenous", "intramuscular", "subcutaneous", "intraosseous", "inhaled", "nebulised", "buccal", "intranasal",
+    "topical", "infiltration", "nasal", "sublingual",
+]  # fmt: skip
+Form = Literal[
+    "oral liquid", "tablet", "dispersible tablet", "capsule", "suppository", "inhaler", "nebuliser liquid", "injection", "infusion",
+    "rectal solution", "oromucosal solution", "nasal solution", "gel", "powder",
+]  # fmt: skip
+
+
+class Table(BaseModel):
+    model_config = ConfigDict(extra="forbid", strict=True)
+
+
+Some = Field(min_length=1)
+Words = Annotated[list[Word], Some]
+Bounds = Annotated[list[Bound], Some]
+Routes = Annotated[list[Route], Some]
+
+
+# ---- parts of entries ----
+
+
+class Source(Table):
+    id: Id
+    place: Line
+
+
+class Checked(Table):
+    by: Line
+    on: date
+
+
+class Ends(Table):
+    """A band: at least one end, and the first below the second."""
+
+    @model_validator(mode="after")
+    def _ordered(self) -> Ends:
+        low, high = (self._number(getattr(self, end), end) for end in ("from_", "below"))
+        if low is None and high is None:
+            raise refuse("The band has no end.", 'Write { from = "...", below = "..." }, or one of them.')
+        if low is not None and high is not None and low >= high:
+            raise refuse(f'No child is from "{self.from_}" and below "{self.below}".', "Write the lower end first; below is outside the band.")
+        return self
+
+    def _number(self, text: str | None, end: str) -> Any:
+        return None if text is None else self._read(text, end)
+
+
+class AgeBand(Ends):
+    from_: AgeEdge | None = Field(None, alias="from")
+    below: AgeEdge | None = None
+
+    @staticmethod
+    def _read(text: str, end: str) -> int:
+        fact, number = read_edge(text)
+        band = in_days(Band(fact, number, None) if end == "from_" else Band(fact, None, number))
+        return band.low if end == "from_" else band.high
+
+
+class WeightBand(Ends):
+    from_: Weight | None = Field(None, alias="from")
+    below: Weight | None = None
+
+    @staticmethod
+    def _read(text: str, end: str) -> Any:
+        return read_weight(text)
+
+
+class WeeksBand(Ends):
+    from_: Weeks | None = Field(None, alias="from")
+    below: Weeks | None = None
+
+    @staticmethod
+    def _read(text: str, end: str) -> int:
+        return read_weeks(text)
+
+
+class DoseEnds(Table):
+    low: Figure | None = None
+    high: Figure | None = None
+
+    @model_validator(mode="after")
+    def _some(self) -> DoseEnds:
+        if self.low is None and self.high is None:
+            raise refuse("The dose has neither a low nor a high end.", 'Write dose = { low = "10 mg/kg", high = "15 mg/kg" }.')
+        return self
+
+
+class NoDaily(Table):
+    none: Text
+
+
+class Total(Table):
+    over: Over
+    max: Bounds
+
+
+class Step(Table):
+    up_to: Volume | None = None
+    step: Volume
+
+
+class Equals(Table):
+    amount: FactorEnd
+    is_: FactorEnd = Field(alias="is")
+    source: Source
+
+
+Dose = either((dict, DoseEnds), DoseText)
+MaxDaily = either((dict, NoDaily), Bounds)
+
+
+# ---- entries ----
+
+
+class BandRow(Table):
+    age: AgeBand | None = None
+    weight: WeightBand | None = None
+    dose: Dose
+    max_single: Bounds | None = None
+    max_daily: MaxDaily | None = None
+    max_doses: Count | None = None
+
+
+class Ingredient(Table):
+    id: Word
+    aliases: list[Line] | None = None
+    groups: list[Line] | None = None
+    equals: Equals | None = None
+
+
+class Product(Table):
+    id: Id
+    name: Line
+    form: Form
+    release: Release | None = None
+    routes: Routes
+    strength: Strength | None = None
+    strengths: Annotated[dict[Word, Strength], Some] | None = None
+    measure: Annotated[list[Step], Some] | None = None
+    divides: Annotated[int, Field(ge=1, le=16)] | None = None
+    source: Source
+
+
+class Regimen(Table):
+    id: Id
+    valid_from: date
+    route: Route
+    for_: Words = Field(alias="for")
+    step: Literal[STEPS] | None = None
+    age: AgeBand | None = None
+    weight: WeightBand | None = None
+    gestation: WeeksBand | None = None
+    postmenstrual: WeeksBand | None = None
+    corrected: AgeBand | None = None
+    conditions: Words | None = None
+    release: Release | None = None
+    products: Annotated[list[Id], Some] | None = None
+    ingredient: Word | None = None
+    covers: Words | None = None
+    dose: Dose | None = None
+    per: Literal["dose", "day"] | None = None
+    doses_a_day: Annotated[list[Count], Some] | None = None
+    band: Annotated[list[BandRow], Some] | None = None
+    min_gap: Time | None = None
+    max_doses: Count | None = None
+    max_single: Bounds | None = None
+    max_daily: MaxDaily | None = None
+    floor: PlainAmount | None = None
+    totals: Annotated[list[Total], Some] | None = None
+    max_course: Time | None = None
+    max_concentration: Concentration | None = None
+    max_rate: Annotated[list[Rate], Some] | None = None
+    min_duration: Time | None = None
+    required: Annotated[list[Literal["rate", "concentration", "course"]], Some] | None = None
+    query_up_to: Share | None = None
+    goes_by: Literal["actual", "ideal", "adjusted", "lean"] | None = None
+    rounding: Text | None = None
+    ask_first: Annotated[list[Line], Field(min_length=1, max_length=3)] | None = None
+    note: Text | None = None
+    source: Source
+    checked: Checked | None = None
+
+
+class AgeLimit(Table):
+    id: Id
+    age_below: AgeEdge | None = None
+    weight_below: Weight | None = None
+    corrected_below: AgeEdge | None = None
+    postmenstrual_below: Weeks | None = None
+    condition: Word | None = None
+    routes: Routes | None = None
+    for_: Words | None = Field(None, alias="for")
+    source: Source
+
+    @model_validator(mode="after")
+    def _some(self) -> AgeLimit:
+        if not (self.age_below or self.weight_below or self.corrected_below or self.postmenstrual_below):
+            raise refuse("It states no bound, so it would stop nobody, or everybody.", 'Write age_below = "3 months", or another "..._below".')
+        return self
+
+
+# ---- files ----
+
+
+class MedicineFile(Table):
+    id: Id
+    name: Word
+    aliases: list[Word] | None = None
+    codes: dict[str, list[Line]] | None = None
+    status: Status
+    high_risk: bool | None = None
+    basis: Literal["stated"] | None = None
+    note: Text | None = None
+    ingredient: Annotated[list[Ingredient], Some]
+    product: list[Product] | None = None
+    regimen: list[Regimen] | None = None
+    age_limit: list[AgeLimit] | None = None
+
+
+class LocalFile(Table):
+    medicine: Id
+    reason: Text
+    status: Status | None = None
+    withdraw: Annotated[list[Id], Some] | None = None
+    regimen: list[Regimen] | None = None
+    product: list[Product] | None = None
+    age_limit: list[AgeLimit] | None = None
+
+
+class ShareLine(Table):
+    value: Share
+    reason: Text
+
+
+class TimeLine(Table):
+    value: Time
+    reason: Text
+
+
+class DateLine(Table):
+    value: date
+    reason: Text
+
+
+class PolicyFile(Table):
+    query_up_to: ShareLine
+    point_allowance: ShareLine
+    weight_age_infant: TimeLine
+    weight_age_child: TimeLine
+    review_by: DateLine | None = None
+
+
+class SourceEntry(Table):
+    title: Line
+    organisation: Line
+    year: Annotated[int, Field(ge=1800, le=2200)]
+    address: Address | None = None
+    grade: Literal["primary", "label reprint", "secondary"]
+
+
+SourcesFile = TypeAdapter(dict[Id, SourceEntry])

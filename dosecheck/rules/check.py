@@ -1,0 +1,165 @@
+"""One order checked against the formulary: choose, convert, compare, judge, conclude.
+
+Shelves of regimens come from `formulary/shelf.py`, bands from `cells.py`, comparisons from `measures.py`; what
+answers mean is in `judge.py`, and `conclude.py` puts the verdict together.
+"""
+
+from __future__ import annotations
+
+from fractions import Fraction
+
+from dosecheck.formulary.cells import Interval, stretches
+from dosecheck.formulary.load import Formulary
+from dosecheck.formulary.measures import Ratio
+from dosecheck.formulary.medicine import Medicine, Regimen
+from dosecheck.formulary.shelf import Asked, version_of
+from dosecheck.records import NOT_CHECKED, STOP, Child, Order
+from dosecheck.rules.amounts import Amount, Given, amount_of
+from dosecheck.rules.case import Case, Reading
+from dosecheck.rules.codes import Finding, agreed, worst
+from dosecheck.rules.concerns import child_concerns, regimen_concerns
+from dosecheck.rules.conclude import conclude, differing, unknown_medicine
+from dosecheck.rules.explain import finding_of, limit_states
+from dosecheck.rules.facts import DAY, Body, body_of, common_facts, doses_in_a_day, facts_for, is_once, ratio
+from dosecheck.rules.judge import answer_limit, judge
+from dosecheck.rules.present import bands_in_words, child_in_words
+from dosecheck.rules.verdict import Verdict
+
+
+def check_order(order: Order, child: Child, formulary: Formulary) -> Verdict:
+    """Checks one order for one child.
+
+    Returns:
+        The verdict, with findings and working.  Whatever is missing, unknown or ambiguous ends in "not-checked" or
+        "query", never in "within".
+
+    Raises:
+        InputError: the child's age and date of birth contradict each other, or are no age.
+
+    >>> from dosecheck import Child, Formulary, Order, check_order
+    >>> order = Order(medicine="paracetamol", route="oral", dose="210 mg", every="6 hours", for_="pain")
+    >>> check_order(order, Child(weight="14.2 kg", age="3 years 2 months"), Formulary()).outcome
+    'within'
+    """
+    body = body_of(child)
+    medicine = formulary.medicine(order.medicine)
+    if medicine is None:
+        return unknown_medicine(order, child, body, formulary)
+    case = case_of(order, child, body, formulary, medicine)
+    overall = [*child_concerns(medicine, child, body, formulary.policy), *order_problems(case)]
+    readings: list[Reading] = []
+    outcome = _read_all(case, readings, overall) if body.age else NOT_CHECKED
+    return conclude(case, worst([outcome, *(f.outcome for f in overall if f.outcome)]), overall, readings)
+
+
+def case_of(order: Order, child: Child, body: Body, formulary: Formulary, medicine: Medicine) -> Case:
+    """Everything that the check of one order looks at."""
+    asked = Asked(order.route, order.for_, order.step, order.condition, order.product, version_of(medicine, child.on))
+    product = medicine.product(order.product) if order.product else None
+    given = Given(medicine, product, child, doses_in_a_day(order)[1])
+    shelf = formulary.shelf(medicine, asked)
+    return Case(order, child, body, formulary, medicine, product, shelf, given, common_facts(order, child), is_once(order))
+
+
+def order_problems(case: Case) -> list[Finding]:
+    """What stands in the way before any limit is looked at."""
+    found = [Finding(code, STOP if code == "route-not-for-product" else NOT_CHECKED, data) for code, data in case.shelf.problems]
+    if case.order.dose is None:
+        found.append(Finding("dose-missing", NOT_CHECKED, {}))
+    if case.body.age is None:
+        found.append(Finding("age-missing", NOT_CHECKED, {}))
+    return found
+
+
+def _read_all(case: Case, readings: list[Reading], overall: list[Finding]) -> str:
+    """Every stretch of the age: alternatives must agree, ingredients and age limits go by precedence."""
+    outcomes = []
+    by_ingredient: dict[str, list[Reading]] = {}
+    for stretch in stretches(case.body.intervals, case.shelf.edges):
+        ruled_out = age_limit_readings(case, stretch)
+        readings += ruled_out
+        parts = [reading.outcome for reading in ruled_out]
+        for ingredient, regimens in case.shelf.regimens.items():
+            here = readings_of(case, ingredient, regimens, stretch)
+            by_ingredient.setdefault(ingredient, []).extend(here)
+            parts.append(agreed([reading.outcome for reading in here]))
+        outcomes.append(worst(parts))
+    for found in by_ingredient.values():
+        readings += found
+        differ = differing(found)
+        overall += [differ] if differ else []
+    return agreed(outcomes)
+
+
+def age_limit_readings(case: Case, stretch: dict[str, Interval]) -> list[Reading]:
+    facts = {**case.facts, **{name: ratio(interval[0]) for name, interval in stretch.items()}}
+    found = []
+    for entry in case.shelf.age_limits:
+        answer = answer_limit(entry.limit, facts)
+        if answer is not True:
+            code, outcome = ("not-for-this-child", STOP) if answer is False else ("weight-missing", NOT_CHECKED)
+            finding = Finding(code, outcome, {"medicine": case.medicine.id, "limit": entry.limit.text}, entry.id, entry.source)
+            found.append(Reading(None, outcome, (finding,), (), (), None, {}))
+    return found
+
+
+def readings_of(case: Case, ingredient: str, regimens: tuple[Regimen, ...], stretch: dict[str, Interval]) -> list[Reading]:
+    """One reading for each regimen that fits this stretch; where none does, one that says so."""
+    found: list[Reading] = []
+    for regimen in regimens:
+        fits = [band.holds(stretch.get(band.fact)) for band in regimen.bands]
+        if False in fits:
+            continue
+        found.append(_unknown_band(regimen, fits) if None in fits else _read(case, ingredient, regimen))
+    if found:
+        return found
+    if regimens:
+        has = list(dict.fromkeys(bands_in_words(regimen) for regimen in regimens))
+        return [_silent(Finding("no-regimen-for-child", NOT_CHECKED, {"about": child_in_words(case.child, case.body), "has": has}))]
+    if case.shelf.problems:
+        return [_silent()]
+    covered = any(ingredient in r.covers for others in case.shelf.regimens.values() for r in others)
+    return [_silent(Finding("ingredient-amount-unknown" if covered else "ingredient-without-regimen", NOT_CHECKED, {"ingredient": ingredient}))]
+
+
+def _silent(*findings: Finding, regimen: Regimen | None = None) -> Reading:
+    return Reading(regimen, NOT_CHECKED, findings, (), (), None, {})
+
+
+def _unknown_band(regimen: Regimen, fits: list[bool | None]) -> Reading:
+    fact = regimen.bands[fits.index(None)].fact
+    code = "weight-missing" if fact == "weight" else "gestation-missing"
+    return _silent(Finding(code, NOT_CHECKED, {}, regimen.full_id, regimen.source), regimen=regimen)
+
+
+def _read(case: Case, ingredient: str, regimen: Regimen) -> Reading:
+    """Converts the dose, answers each limit, and judges."""
+    names = {"regimen": regimen.full_id, "source": regimen.source}
+    order, dose = case.order, case.order.dose
+    if dose is None:
+        return _silent(regimen=regimen)
+    if (dose.per == "time") != regimen.span.continuous:
+        kinds = ("an infusion, per time", "single doses") if dose.per == "time" else ("a single dose", "an infusion, per time")
+        return _silent(Finding("kind-differs", NOT_CHECKED, {"kind": kinds[0], "other": kinds[1]}, **names), regimen=regimen)
+    amount = amount_of(dose, case.medicine.ingredient(ingredient), regimen.kind, case.given)
+    if not isinstance(amount, Amount):
+        return _silent(Finding(amount[0], NOT_CHECKED, amount[1]), regimen=regimen)
+    upper, lower = _dose_facts(case, amount)
+    judged = judge(regimen, lambda _, limit: answer_limit(limit, facts_for(limit, upper, lower, order)), case.once or dose.per == "time")
+    states, steps = limit_states(regimen, judged, upper, case)
+    findings = [finding_of(case, regimen, told, amount, upper) for told in judged.told]
+    concerns = regimen_concerns(regimen, case.child, case.body)
+    outcome = worst([judged.outcome, *(c.outcome for c in concerns if c.outcome)])
+    return Reading(regimen, outcome, (*findings, *concerns), states, (*amount.steps, *steps), amount, upper)
+
+
+def _dose_facts(case: Case, amount: Amount) -> tuple[dict[str, Ratio], dict[str, Ratio]]:
+    """Facts for upper and lower limits; an infusion is an amount a second, with 86 400 "doses" a day."""
+    most, mean, _ = doses_in_a_day(case.order)
+    facts = dict(case.facts)
+    if case.order.dose.per == "time":
+        most = mean = Fraction(DAY)
+        facts["over"] = (1, 1)
+    if most is not None:
+        facts["doses"], facts["average"] = ratio(most), ratio(mean)
+    return {**facts, "dose": ratio(amount.high.value)}, {**facts, "dose": ratio(amount.low.value)}

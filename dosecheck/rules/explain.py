@@ -1,0 +1,143 @@
+"""What each limit comes to for this child, and what a broken one is told with: the shown side of the comparisons.
+
+Uses the very facts that were compared; `limit_states` yields the working of each limit as it reckons it.
+"""
+
+from __future__ import annotations
+
+from fractions import Fraction
+from math import isqrt
+from typing import Any
+
+from dosecheck.formulary.limits import Limit
+from dosecheck.formulary.measures import AT_MOST, MEASURES, Comparison, Ratio, sides
+from dosecheck.formulary.medicine import Regimen
+from dosecheck.quantity import Quantity
+from dosecheck.records import NOT_CHECKED
+from dosecheck.rules.amounts import Amount
+from dosecheck.rules.case import Case
+from dosecheck.rules.codes import Finding
+from dosecheck.rules.facts import doses_given, facts_for
+from dosecheck.rules.judge import Judged, Told
+from dosecheck.rules.verdict import LimitState
+from dosecheck.showing import show, show_seconds
+from dosecheck.working import BY, TIMES, Step
+
+
+def allowed(comparison: Comparison, facts: dict[str, Ratio]) -> Fraction | None:
+    """The single dose (in base units) at which an upper comparison just holds, or None where a fact is missing.
+
+    Areas are compared by their squares; the root is then rounded down to a whole base unit.
+    """
+    measure = MEASURES[comparison.measure]
+    if measure.over[:1] != ("dose",) or "over" in measure.under or "volume" in measure.under:
+        return None
+    above, below = [facts.get(name) for name in measure.under], [facts.get(name) for name in measure.over[1:]]
+    if None in above or None in below:
+        return None
+    value = Fraction(comparison.p, comparison.q) ** measure.power
+    for name, (n, d) in zip(measure.under, above, strict=True):
+        value *= Fraction(n, d) ** (1 if name == "surface" else measure.power)
+    for n, d in below:
+        value /= Fraction(n, d) ** measure.power
+    return value if measure.power == 1 else Fraction(isqrt(value.numerator // value.denominator))
+
+
+def most_for_one_dose(limit: Limit, facts: dict[str, Ratio]) -> Fraction | None:
+    """The largest single dose that the limit allows, its exceptions included; None where it does not bound the dose."""
+    if limit.main.sense != AT_MOST:
+        return None
+    values = [allowed(c, facts) for c in limit.comparisons if c.sense == AT_MOST]
+    return None if values[0] is None else max(v for v in values if v is not None)
+
+
+def limit_states(regimen: Regimen, judged: Judged, upper: dict[str, Ratio], case: Case) -> tuple[tuple[LimitState, ...], list[Step]]:
+    """Each limit with what it comes to, the binding one marked, and the steps that got there."""
+    bounds = [most_for_one_dose(limit, facts_for(limit, upper, upper, case.order)) for limit in regimen.limits]
+    least = min((b for b in bounds if b is not None), default=None)
+    binding = bounds.index(least) if least is not None else -1
+    states, steps = [], []
+    for index, (limit, state, bound) in enumerate(zip(regimen.limits, judged.states, bounds, strict=True)):
+        comes_to = None
+        if bound is not None:
+            comes_to = Quantity(bound, limit.figure.kind.split("/")[0], limit.figure.unit.split("/")[0])
+            steps += limit_step(limit, comes_to, upper, case)
+        states.append(LimitState(limit, regimen, state, comes_to, index == binding, regimen.source))
+    return tuple(states), steps
+
+
+def limit_step(limit: Limit, comes_to: Quantity, facts: dict[str, Ratio], case: Case) -> list[Step]:
+    """ "dose, at most: 15 mg/kg x 14.2 kg = 213 mg", for the first limit of each figure only."""
+    main = limit.main
+    if " more" in limit.text or main.measure in ("dose", "rate"):
+        return []
+    parts: list[Any] = [limit.figure]
+    if main.measure.endswith("/weight"):
+        parts += [TIMES, case.child.weight]
+    if main.measure.endswith("/surface"):
+        parts += [TIMES, "body surface (square root of", case.child.height, TIMES, case.child.weight, "/ 3600, in m2)"]
+    if main.measure.startswith("daily"):
+        parts += [BY, Fraction(*facts["doses"]), "doses"]
+    exception = len(limit.comparisons) > 1 and comes_to.value == Fraction(limit.comparisons[-1].p, limit.comparisons[-1].q)
+    return [Step(f"{limit.name}, at most for one dose", tuple(parts), comes_to, "the smallest dose holds" if exception else "")]
+
+
+def finding_of(case: Case, regimen: Regimen, told: Told, amount: Amount, upper: dict[str, Ratio]) -> Finding:
+    """The finding for what was judged, with the numbers it is told with."""
+    limits = [regimen.limits[index] for index in told.limits]
+    data: dict[str, Any] = {"limit": limits[0].text, "comes": "", "medicine": case.medicine.id}
+    if told.outcome == NOT_CHECKED:
+        data["limit"] = "; ".join(dict.fromkeys(f"{limit.name} of {limit.text}" for limit in limits if " more" not in limit.text))
+    else:
+        data |= _measured(case, limits[0], amount, upper)
+    return Finding(told.code, told.outcome, data, regimen.full_id, regimen.source)
+
+
+def _measured(case: Case, limit: Limit, amount: Amount, upper: dict[str, Ratio]) -> dict[str, Any]:
+    """What the order comes to in the limit's own measure, and how many times the limit that is."""
+    order, base = case.order, limit.main.measure.split("/")[0]
+    if base == "gap":
+        return {"value": show_seconds(Fraction(*upper["gap"]))}
+    if base == "doses":
+        count = Fraction(*upper["doses"])
+        return {"value": f"{count} dose{'s' * (count != 1)}"}
+    if base in ("duration", "course"):
+        return {"value": show_seconds((order.over if base == "duration" else order.course).value)}
+    if base == "concentration":
+        return {"value": amount.high / order.made_up_to}
+    dose = amount.high if limit.main.sense == AT_MOST else amount.low
+    return _dose_measured(case, limit, base, dose, upper)
+
+
+_A_TIME = {"min": (60, " a minute"), "h": (3600, " an hour"), "day": (86_400, " a day")}
+
+
+def _dose_measured(case: Case, limit: Limit, base: str, dose: Quantity, upper: dict[str, Ratio]) -> dict[str, Any]:
+    total, words = _total(case, limit, base, dose, upper)
+    data: dict[str, Any] = {"value": f"{show(total)}{words}"}
+    if limit.main.measure.endswith("/weight"):
+        data["value"] += f" ({show(total / case.child.weight.to('kg'))})"
+        if base != "rate":
+            data["comes"] = f", which is {show(limit.figure * case.child.weight)} at {show(case.child.weight)}"
+    if limit.main.sense == AT_MOST:
+        measured, bound = sides(limit.main, facts_for(limit, upper, upper, case.order))
+        data["times"] = Fraction(measured, bound) if MEASURES[limit.main.measure].power == 1 else _root(Fraction(measured, bound))
+    return data
+
+
+def _root(square: Fraction) -> Fraction:
+    """The square root to four decimals, for "about N times" alone."""
+    return Fraction(isqrt(square.numerator * 10**8 // square.denominator), 10**4)
+
+
+def _total(case: Case, limit: Limit, base: str, dose: Quantity, upper: dict[str, Ratio]) -> tuple[Quantity, str]:
+    """The dose as the limit looks at it: alone, over 24 hours, over a window, or by time."""
+    if base in ("daily", "average"):
+        return dose * Fraction(*upper["doses" if base == "daily" else "average"]), " in 24 hours"
+    if base == "total":
+        window = limit.name.removeprefix("total over ")
+        return dose * doses_given(window, case.order), f" over the {window}" if window.isalpha() else f" in {window}"
+    if base == "rate":
+        seconds, words = _A_TIME[limit.figure.unit.split("/")[-1]]
+        return dose * (seconds / Fraction(*upper["over"])), words
+    return dose, ""

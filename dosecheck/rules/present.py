@@ -1,0 +1,126 @@
+"""Texts about an answer that every door shows alike: what was understood, the bands in words, the JSON."""
+
+from __future__ import annotations
+
+from datetime import date
+from typing import Any
+
+from dosecheck.body.age import say_age
+from dosecheck.formulary.load import Formulary
+from dosecheck.formulary.medicine import Medicine, Product, Regimen
+from dosecheck.reading import Dose
+from dosecheck.records import Child, Order
+from dosecheck.rules.facts import Body, doses_in_a_day
+from dosecheck.showing import show, show_number, show_seconds, show_weeks, show_weight
+
+_BANDS = {"age": "", "weight": "", "gestation": "gestation ", "postmenstrual": "post-menstrual age ", "corrected": "corrected age "}
+
+
+def understood(order: Order, child: Child, body: Body, medicine: Medicine | None, product: Product | None) -> dict[str, str]:
+    """Every value as it was read, by field; what was not given is left out."""
+    texts = {
+        "medicine": medicine.id if medicine else order.medicine,
+        "route": order.route,
+        "for": order.for_,
+        "step": order.step,
+        "condition": "; ".join(order.condition),
+        "dose": order.dose and dose_in_words(order.dose),
+        "how_often": how_often(order),
+        "over": order.over and show(order.over),
+        "made_up_to": order.made_up_to and show(order.made_up_to),
+        "course": order.course and show(order.course),
+        "product": product.name if product else order.product,
+        "weight": child.weight and show_weight(child.weight) + (f", {child.weight_is}" if child.weight_is else ""),
+        "weighed": child.weighed and str(child.weighed),
+        "age": body.age and say_age(body.age),
+        "born": child.born and str(child.born),
+        "on": child.on and str(child.on),
+        "gestation": child.gestation and show_weeks(child.gestation),
+        "height": child.height and show(child.height),
+        "sex": child.sex,
+    }
+    return {name: text for name, text in texts.items() if text}
+
+
+def dose_in_words(dose: Dose) -> str:
+    """ "2 to 10 puffs, one dose", "600 mg a day"."""
+    both = show(dose.high) if dose.low == dose.high else f"{show(dose.low)} to {show(dose.high)}"
+    of = f" of {dose.basis}" if dose.basis else ""
+    return both + of + {"dose": ", one dose", "day": " a day, all doses together", "time": ", as an infusion"}[dose.per]
+
+
+def how_often(order: Order) -> str:
+    """ "every 6 hours, 4 doses in 24 hours", "one dose only"."""
+    most, _, gap = doses_in_a_day(order)
+    words = []
+    if order.as_needed:
+        words.append("as needed")
+    if gap is not None and (order.times_a_day or (order.every and order.every.times)):
+        words.append(f"{show_number(most if not order.at_most else 86_400 / gap)} times a day, {show_seconds(gap)} apart if spread evenly")
+    elif gap is not None:
+        longest = order.every.gap[1]
+        words.append(f"every {show_seconds(gap)}" + (f" to {show_seconds(longest)}" if longest != gap else "") + f", up to {most} doses in 24 hours" * (not order.at_most))
+    elif most == 1 and not order.at_most:
+        words.append("one dose only")
+    if order.at_most:
+        words.append(f"at most {order.at_most} in 24 hours")
+    return ", ".join(words)
+
+
+def bands_in_words(regimen: Regimen) -> str:
+    """ "oral-pain-child: from 1 month, below 18 years"."""
+    said = []
+    for key, prefix in _BANDS.items():
+        band = regimen.entry.get(key, {})
+        said += [f"{prefix}{end} {band[end]}" for end in ("from", "below") if end in band]
+    return f"{regimen.full_id} ({', '.join(said) or 'any child'})"
+
+
+def child_in_words(child: Child, body: Body) -> str:
+    parts = [say_age(body.age)] if body.age else []
+    parts += [show_weight(child.weight)] if child.weight else []
+    return f" of {' and '.join(parts)}" if parts else ""
+
+
+def status_line(formulary: Formulary, medicine: Medicine, on: date | None) -> str:
+    """A line about the figures themselves, unless they are approved and in date."""
+    lines = []
+    if medicine.status != "approved":
+        lines.append(f'These figures have the status "{medicine.status}": not for clinical use until a pharmacist has checked and approved them.')
+    overdue = formulary.review_overdue(on)
+    if overdue:
+        lines.append(f"The formulary was due for review on {overdue}.")
+    return " ".join(lines)
+
+
+def verdict_dict(verdict: Any) -> dict[str, Any]:
+    """The JSON of an answer, with the names that scripts rely on."""
+    suggestion = verdict.suggestion
+    return {
+        "outcome": verdict.outcome,
+        "headline": verdict.headline,
+        "findings": [
+            {"code": f.code, "outcome": f.outcome or "note", "message": f.message, "value": f.value, "limit": f.limit, "regimen": f.regimen, "source": f.source}
+            for f in verdict.findings
+        ],
+        "working": [step.text for step in verdict.working],
+        "limits": [
+            {"name": s.limit.name, "limit": s.limit.text, "comes_to": show(s.comes_to) if s.comes_to else "", "state": s.state, "binding": s.binding, "regimen": s.regimen.full_id, "source": s.source}
+            for s in verdict.limits
+        ],
+        "not_checked": list(verdict.not_checked),
+        "to_observe": list(verdict.to_observe),
+        "ask_first": list(verdict.ask_first),
+        "slips": list(verdict.slips),
+        "understood": verdict.understood,
+        "suggestion": suggestion and {
+            "product": suggestion.product,
+            "dose": show(suggestion.amount) if suggestion.amount else "",
+            "measured": show(suggestion.measured) if suggestion.measured else "",
+            "working": [step.text for step in suggestion.steps],
+            "note": suggestion.note,
+        },
+        "counts": verdict.counts,
+        "formulary": verdict.formulary,
+        "caution": verdict.caution,
+    }  # fmt: skip

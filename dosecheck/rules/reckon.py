@@ -1,0 +1,167 @@
+"""What the formulary's figures come to for a child: range, maxima, gap, and what each product can measure.
+
+The `dose` command's answer.  It judges no order and proposes nothing by itself: it shows the figures of every
+regimen that fits, by the very limits that an order would be checked against.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from fractions import Fraction
+from typing import Any, NamedTuple
+
+from dosecheck.formulary.cells import stretches
+from dosecheck.formulary.limits import Limit
+from dosecheck.formulary.load import Formulary
+from dosecheck.formulary.measures import Ratio
+from dosecheck.formulary.medicine import Medicine, Regimen
+from dosecheck.quantity import Quantity
+from dosecheck.records import Child, Order
+from dosecheck.rules.case import Case
+from dosecheck.rules.check import case_of, order_problems
+from dosecheck.rules.codes import Finding
+from dosecheck.rules.concerns import child_concerns, regimen_concerns
+from dosecheck.rules.explain import allowed, limit_step, most_for_one_dose
+from dosecheck.rules.facts import body_of, ratio
+from dosecheck.rules.present import bands_in_words, child_in_words, status_line, understood
+from dosecheck.rules.supply import measurable
+from dosecheck.rules.verdict import CAUTION, Suggestion
+from dosecheck.showing import show
+from dosecheck.working import TIMES, Step
+
+
+class Figures(NamedTuple):
+    """One regimen's figures for this child, at one number of doses a day (None: not told and not needed)."""
+
+    regimen: Regimen
+    doses: int | None
+    low: Quantity | None
+    high: Quantity | None
+    rows: tuple[tuple[str, str], ...]
+    steps: tuple[Step, ...]
+    products: tuple[Suggestion, ...]
+    notes: tuple[str, ...]
+    source: str
+
+
+class Reckoning(NamedTuple):
+    """`findings` hold what stands in the way; `figures` are empty when nothing fits."""
+
+    medicine: str
+    figures: tuple[Figures, ...]
+    findings: tuple[Finding, ...]
+    understood: dict[str, str]
+    formulary: dict[str, str]
+    caution: str
+
+    def as_dict(self) -> dict[str, Any]:
+        """The JSON of the answer."""
+        return {
+            "medicine": self.medicine,
+            "figures": [_figures_dict(f) for f in self.figures],
+            "findings": [{"code": f.code, "outcome": f.outcome or "note", "message": f.message} for f in self.findings],
+            "understood": self.understood, "formulary": self.formulary, "caution": self.caution,
+        }  # fmt: skip
+
+
+def _figures_dict(figures: Figures) -> dict[str, Any]:
+    return {
+        "regimen": figures.regimen.full_id, "doses_a_day": figures.doses,
+        "low": show(figures.low) if figures.low else "", "high": show(figures.high) if figures.high else "",
+        "limits": [{"name": name, "text": text} for name, text in figures.rows],
+        "working": [step.text for step in figures.steps],
+        "products": [{"product": p.product, "dose": show(p.amount) if p.amount else "", "measured": show(p.measured) if p.measured else "",
+                      "working": [step.text for step in p.steps], "note": p.note} for p in figures.products],
+        "notes": list(figures.notes), "source": figures.source,
+    }  # fmt: skip
+
+
+def reckon(order: Order, child: Child, formulary: Formulary) -> Reckoning:
+    """The figures of every regimen that fits `order` (its dose is not looked at) and `child`.
+
+    Raises:
+        InputError: the child's age and date of birth contradict each other.
+    """
+    body = body_of(child)
+    medicine = formulary.medicine(order.medicine)
+    if medicine is None:
+        from dosecheck.rules.conclude import unknown_medicine
+
+        verdict = unknown_medicine(order, child, body, formulary)
+        return Reckoning(order.medicine or "", (), verdict.findings, verdict.understood, verdict.formulary, verdict.caution)
+    case = case_of(order, child, body, formulary, medicine)
+    findings = [f for f in order_problems(case) if f.code != "dose-missing"] + list(child_concerns(medicine, child, body, formulary.policy))
+    figures = list(_all_figures(case)) if body.age else []
+    if body.age and not figures and not case.shelf.problems:
+        has = [bands_in_words(r) for regimens in case.shelf.regimens.values() for r in regimens]
+        findings.append(Finding("no-regimen-for-child", "not-checked", {"about": child_in_words(child, body), "has": has}))
+    findings += _age_findings(case)
+    caution = f"{CAUTION} {status_line(formulary, medicine, child.on)}".rstrip()
+    return Reckoning(medicine.id, tuple(figures), tuple(findings), understood(order, child, body, medicine, case.product), formulary.about(medicine), caution)
+
+
+def _age_findings(case: Case) -> list[Finding]:
+    from dosecheck.rules.check import age_limit_readings
+
+    found = [f for s in stretches(case.body.intervals, case.shelf.edges) if case.body.age for r in age_limit_readings(case, s) for f in r.findings]
+    return list({f.regimen: f for f in found}.values())
+
+
+def _all_figures(case: Case) -> Iterator[Figures]:
+    seen = set()
+    for stretch in stretches(case.body.intervals, case.shelf.edges):
+        for regimens in case.shelf.regimens.values():
+            for regimen in regimens:
+                if regimen.full_id not in seen and all(band.holds(stretch.get(band.fact)) for band in regimen.bands):
+                    seen.add(regimen.full_id)
+                    yield from _figures_of(case, regimen)
+
+
+def _figures_of(case: Case, regimen: Regimen) -> Iterator[Figures]:
+    """One block; for a dose a day, one for each allowed number of doses, unless the order says how many."""
+    told = case.given.doses
+    counts = [int(told)] if told and told.denominator == 1 else regimen.entry.get("doses_a_day", [None])
+    for count in counts:
+        facts = dict(case.facts)
+        if count:
+            facts["doses"] = facts["average"] = ratio(count)
+        yield _block(case, regimen, count, facts)
+
+
+def _block(case: Case, regimen: Regimen, count: int | None, facts: dict[str, Ratio]) -> Figures:
+    firsts = [limit for limit in regimen.limits if " more" not in limit.text]
+    steps = [step for limit in firsts if most_for_one_dose(limit, facts) is not None for step in limit_step(limit, _amount(limit, most_for_one_dose(limit, facts)), facts, case)]
+    bounds = [b for b in (most_for_one_dose(limit, facts) for limit in firsts) if b is not None]
+    high = _in_regimen(regimen, min(bounds)) if bounds and not regimen.span.continuous else None
+    low, low_steps = _low(case, regimen, facts, high)
+    products = [p for p in case.medicine.products if regimen.route in p.routes and (not regimen.products or p.id in regimen.products)]
+    if case.product:
+        products = [case.product]
+    usable = [] if regimen.span.continuous else [measurable(p, regimen, facts) for p in products if p.release == regimen.release]
+    notes = [f.message for f in regimen_concerns(regimen, case.child, case.body)] + ([regimen.rounding] if regimen.rounding else []) + list(regimen.ask_first)
+    rows = tuple((limit.name, limit.text) for limit in firsts)
+    return Figures(regimen, count, low, high, rows, (*low_steps, *steps), tuple(usable), tuple(notes), case.formulary.source(regimen.source))
+
+
+def _amount(limit: Limit, value: Fraction) -> Quantity:
+    return Quantity(value, limit.figure.kind.split("/")[0], limit.figure.unit.split("/")[0])
+
+
+def _in_regimen(regimen: Regimen, value: Fraction) -> Quantity:
+    return Quantity(value, regimen.kind, (regimen.span.high or regimen.span.low).unit.split("/")[0])
+
+
+def _low(case: Case, regimen: Regimen, facts: dict[str, Ratio], high: Quantity | None) -> tuple[Quantity | None, list[Step]]:
+    """The low end for this child, never above the maximum that binds."""
+    limit = next((limit for limit in regimen.limits if limit.name == "low end"), None)
+    if limit is None or regimen.span.continuous or regimen.span.single_figure:
+        return (high if regimen.span.single_figure else None), []
+    value = allowed(limit.main, facts)
+    if value is None:
+        return None, []
+    low = _in_regimen(regimen, value)
+    parts = (limit.figure, TIMES, case.child.weight) if limit.main.measure.endswith("/weight") else (limit.figure,)
+    if regimen.per == "day":
+        parts = (*parts, "/", Fraction(*facts["average"]), "doses")
+    step = [Step("low end of one dose", parts, low)] if len(parts) > 1 else []
+    return (min(low, high) if high else low), step

@@ -1,0 +1,69 @@
+"""What can be measured: the largest dose at or below the maximum that a product and its measuring device can give.
+
+Rounded down, never up, and checked again: what is proposed passes its own limits, or there is no proposal.
+"""
+
+from __future__ import annotations
+
+from fractions import Fraction
+
+from dosecheck.formulary.medicine import Product, Regimen
+from dosecheck.formulary.measures import Ratio
+from dosecheck.quantity import COUNTED, Quantity
+from dosecheck.rules.case import Case, Reading
+from dosecheck.rules.explain import most_for_one_dose
+from dosecheck.rules.facts import ratio
+from dosecheck.rules.judge import answer_limit
+from dosecheck.rules.verdict import Suggestion
+from dosecheck.working import BY, Step
+
+NONE = "no measurable dose with this product"
+_ABOUT_DOSE = ("dose", "daily", "average", "total")
+
+
+def suggest(case: Case, readings: list[Reading]) -> Suggestion | None:
+    """For the product in hand, under every regimen that was read (the least maximum holds)."""
+    read = [r for r in readings if r.amount and r.regimen and not r.regimen.span.continuous]
+    if not read:
+        return None
+    proposals = [measurable(case.product, r.regimen, r.upper) for r in read]
+    return min(proposals, key=lambda p: p.measured.value if p.measured else Fraction(-1))
+
+
+def measurable(product: Product, regimen: Regimen, upper: dict[str, Ratio]) -> Suggestion:
+    """The largest measurable dose for one regimen; `upper` are the facts for upper limits (its "dose" is not used)."""
+    none = Suggestion(product.id, product.name, None, None, (), NONE)
+    bounds = [b for b in (most_for_one_dose(limit, upper) for limit in regimen.limits) if b is not None]
+    strength = product.strengths.get(regimen.ingredient)
+    if not bounds or strength is None:
+        return none
+    most = Quantity(min(bounds), regimen.kind, (regimen.span.high or regimen.span.low).unit.split("/")[0])
+    if regimen.kind in COUNTED:
+        share, unit_amount = most.value, Fraction(1)
+    elif strength.kind.split("/")[0] == regimen.kind:
+        share, unit_amount = most.value / strength.value, strength.value
+    else:
+        return none
+    measured = Quantity(_step_down(share, product), product.below, "mL" if product.below == "volume" else f"{product.below}s")
+    amount = Quantity(measured.value * unit_amount, regimen.kind, most.unit)
+    if not measured.value or not _passes(regimen, amount, upper):
+        return none
+    steps = (Step(f"with {product.name}, at most", (most, BY, strength), Quantity(share, measured.kind, measured.unit)),
+             Step("down to what can be measured", (measured,), amount))  # fmt: skip
+    return Suggestion(product.id, product.name, amount, measured, steps, "")
+
+
+def _step_down(share: Fraction, product: Product) -> Fraction:
+    """A volume by the product's steps; a tablet or suppository in its divisions; puffs and drops whole."""
+    if product.below != "volume":
+        return Fraction(share * product.divides // 1, product.divides)
+    for step in product.measure:
+        if step.up_to is None or share <= step.up_to:
+            return share // step.step * step.step
+    return Fraction(0)
+
+
+def _passes(regimen: Regimen, amount: Quantity, upper: dict[str, Ratio]) -> bool:
+    facts = {**upper, "dose": ratio(amount.value)}
+    about_dose = [limit for limit in regimen.limits if limit.main.measure.split("/")[0] in _ABOUT_DOSE]
+    return all(answer_limit(limit, facts) is not False for limit in about_dose)
