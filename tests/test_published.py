@@ -12,13 +12,13 @@ from pathlib import Path
 
 import pytest
 
-from dosecheck import Formulary, Quantity, check_order, read_amount, read_dose, read_order, read_strength, read_weight
+from dosecheck import Formulary, Order, Quantity, check_order, read_amount, read_dose, read_order, read_strength, read_weight
 from dosecheck.formulary.limits import Policy
 from dosecheck.formulary.medicine import compile_medicine
 from dosecheck.quantity import COUNTED
 from dosecheck.rules.amounts import Amount, Given, amount_of
 from dosecheck.rules.explain import most_for_one_dose
-from dosecheck.rules.facts import common_facts, ratio
+from dosecheck.rules.facts import body_of, common_facts, ratio
 
 FOLDER = Path(__file__).parent / "published"
 ROWS = [row for file in sorted(FOLDER.glob("*.toml")) for row in tomllib.loads(file.read_text("utf-8"), parse_float=str)["example"]]
@@ -44,7 +44,7 @@ def single_dose(given: dict) -> Quantity:
     figures = {key: given[key] for key in ("dose",)} | {key: [given[key]] for key in ("max_single", "max_daily") if key in given}
     dose = read_dose(given["dose"])
     medicine = inline_medicine({**figures, "dose": given["dose"].replace(" a day", "")})
-    order, child = read_order({key: given[key] for key in ("weight", "height", "age") if key in given} | {"dose": given["dose"], "times_a_day": str(given.get("doses_a_day", 1))})
+    _, child = read_order({key: given[key] for key in ("weight", "height", "age") if key in given})
     if "surface" in given:
         area = read_amount(given["surface"], ("surface",), "surface", "0.67 m2")
         amount = (dose.high * area) / (given.get("doses_a_day", 1) if dose.per == "day" else 1)
@@ -60,10 +60,11 @@ def single_dose(given: dict) -> Quantity:
 
 def largest(given: dict) -> Quantity:
     """`largest`: the most that the row's own regimen allows for one dose."""
-    regimen = inline_medicine(given["regimen"]).regimens[0]
-    order, child = read_order({key: given[key] for key in ("weight", "height", "age") if key in given})
+    _, child = read_order({key: given[key] for key in ("weight", "height", "age") if key in given})
+    facts = body_of(child).intervals
+    regimen = next(r for r in inline_medicine(given["regimen"]).regimens if all(band.holds(facts.get(band.fact)) for band in r.bands))
     count = given.get("doses_a_day", given["regimen"].get("doses_a_day", [1])[0])
-    facts = common_facts(order, child) | {"doses": ratio(count), "average": ratio(count)}
+    facts = common_facts(Order(), child) | {"doses": ratio(count), "average": ratio(count)}
     bounds = [b for b in (most_for_one_dose(limit, facts) for limit in regimen.limits if " more" not in limit.text) if b is not None]
     return Quantity(min(bounds), regimen.kind, (regimen.span.high or regimen.span.low).unit.split("/")[0])
 
@@ -101,7 +102,7 @@ def test_published_row(row: dict) -> None:
         return
     got = {"amount": single_dose, "largest": largest, "convert": convert}[row["check"]](given)
     for key, text in row["expect"].items():
-        want = read_strength(text) if key == "strength" else read_any(text)
+        want = read_strength(text) if key == "strength" else read_weight(text) if got.kind == "weight" else read_any(text)
         shown = got if want.kind == got.kind else by_strength(got, read_strength(given["strength"]))
         assert close(shown, want, row), f"{shown} is not {want}"
 

@@ -1,12 +1,13 @@
 """What the keys of one entry must say of each other: a dose and its maxima, a band and the bands inside it.
 
 Works on entries whose single fields were found right by `models.py`.  Each function yields `Problem`s with the place
-inside the entry; whether entries agree with one another is in `lint.py`.
+inside the entry; whether entries agree with one another is in `medicine_lint.py`.
 """
 
 from __future__ import annotations
 
 from collections.abc import Iterator
+from itertools import pairwise
 from typing import Any
 
 from dosecheck.formulary.fields import read_concentration, read_factor_end, read_figure
@@ -32,14 +33,19 @@ def regimen_problems(entry: dict[str, Any]) -> Iterator[Problem]:
     if not any(key in entry for key in _WHO):
         yield Problem(("age",), "Nothing says for which children it is, so it would fit any age.", f"Write {EXAMPLES['age']}.")
     yield from _daily_share(entry)
-    for number, row in enumerate(entry.get("band", [])):
-        inside = ("band", number)
-        if "age" not in row and "weight" not in row:
-            yield Problem(inside, "The band has neither age nor weight.", f"Write {EXAMPLES['age']}.")
-        yield from (problem._replace(place=inside + problem.place) for problem in _outside(entry, row))
-        yield from (problem._replace(place=inside + problem.place) for problem in _row_problems({**entry, **row}))
     if "dose" in entry and "band" not in entry:
         yield from _row_problems(entry)
+    yield from {problem.place: problem for problem in _band_problems(entry)}.values()
+
+
+def _band_problems(entry: dict[str, Any]) -> Iterator[Problem]:
+    """Row by row; what is wrong with a key that stands above the rows is placed there, once for all of them."""
+    for number, row in enumerate(entry.get("band", [])):
+        if "age" not in row and "weight" not in row:
+            yield Problem(("band", number, "age"), "The band has neither age nor weight.", f"Write {EXAMPLES['age']}.")
+        for problem in (*_outside(entry, row), *_row_problems({**entry, **row})):
+            key = problem.place[0]
+            yield problem._replace(place=("band", number, *problem.place)) if key in row or key == "dose" else problem
 
 
 def _daily_share(entry: dict[str, Any]) -> Iterator[Problem]:
@@ -47,10 +53,11 @@ def _daily_share(entry: dict[str, Any]) -> Iterator[Problem]:
     if per_day and not allowed:
         yield Problem(("doses_a_day",), 'A dose per = "day" needs the allowed numbers of doses.', "Write doses_a_day = [2, 3].")
     if allowed and not per_day:
-        why = 'It goes with per = "day" only, so one of the two keys was forgotten.'
-        yield Problem(("doses_a_day",), why, 'If the source gives the dose for a whole day write per = "day"; else leave it out: max_doses says how many.')
+        why = 'It goes with per = "day" only, so one of the two keys is wrong.'
+        write = 'If the dose is for a whole day write per = "day"; else leave this out, for max_doses says how many.'
+        yield Problem(("doses_a_day",), why, write)
     if allowed and most and most < min(allowed):
-        yield Problem(("max_doses",), f"It is {most}, below every number in doses_a_day, so no order could be right.", "Look at both again.")
+        yield Problem(("max_doses",), f"It is {most}, below every number in doses_a_day: no order could be right.", "Look at both again.")
 
 
 def _outside(entry: dict[str, Any], row: dict[str, Any]) -> Iterator[Problem]:
@@ -100,29 +107,33 @@ def _span_problems(span: DoseSpan, row: dict[str, Any]) -> Iterator[Problem]:
     if span.low is None or span.high is None:
         return
     if span.low.kind != span.high.kind:
-        yield Problem(("dose",), f"The ends are of unlike kinds: {show(span.low)} and {show(span.high)}.", "Write both ends with like units.")
+        yield Problem(("dose",), f"The ends are of unlike kinds: {show(span.low)} and {show(span.high)}.", "Write both with like units.")
     elif span.low > span.high:
-        yield Problem(("dose",), f"The low end, {show(span.low)}, is above the high end, {show(span.high)}.", "Write the smaller figure as low.")
+        why = f"The low end, {show(span.low)}, is above the high end, {show(span.high)}."
+        yield Problem(("dose",), why, "Write the smaller figure as low.")
 
 
 def _kind_problems(row: dict[str, Any], span: DoseSpan, figures: dict[str, list[Quantity]]) -> Iterator[Problem]:
     """Every figure of one regimen is of the dose's own kind of amount: milligrams do not bound units."""
     dose = span.high or span.low
     others = [((key, n), figure) for key, found in figures.items() for n, figure in enumerate(found)]
-    others += [(("totals", n, "max", m), read_figure(text)) for n, total in enumerate(row.get("totals", [])) for m, text in enumerate(total["max"])]
+    totals = [(("totals", n, "max", m), text) for n, total in enumerate(row.get("totals", [])) for m, text in enumerate(total["max"])]
+    others += [(place, read_figure(text)) for place, text in totals]
     if "floor" in row:
         others.append((("floor",), read_figure(row["floor"])))
     if "max_concentration" in row:
         others.append((("max_concentration",), read_concentration(row["max_concentration"])))
     for place, figure in others:
         if figure.kind.split("/")[0] != dose.kind.split("/")[0]:
-            yield Problem(place, f"It is {show(figure)}, and the dose is {show(dose)}: unlike kinds of amount.", "Write it in the unit of the dose.")
+            why = f"It is {show(figure)}, and the dose is {show(dose)}: unlike kinds of amount."
+            yield Problem(place, why, "Write it in the unit of the dose.")
 
 
 def _infusion_problems(row: dict[str, Any]) -> Iterator[Problem]:
-    for key in ("max_single", "min_gap", "max_doses", "floor", "per"):
+    why = "The dose is a continuous infusion, which has no single doses."
+    for key in ("max_single", "min_gap", "max_doses", "floor", *(["per"] if row.get("per") == "day" else [])):
         if key in row:
-            yield Problem((key,), "The dose is a continuous infusion, which has no single doses to bound.", "Leave it out, or write the dose without a time.")
+            yield Problem((key,), why, "Leave it out, or write the dose without a time.")
 
 
 def _order_problems(row: dict[str, Any], span: DoseSpan, figures: dict[str, list[Quantity]]) -> Iterator[Problem]:
@@ -135,12 +146,14 @@ def _order_problems(row: dict[str, Any], span: DoseSpan, figures: dict[str, list
     for n, daily in enumerate(figures["max_daily"]):
         for words, other in [(name, dose), *(("single maximum", single) for single in figures["max_single"])]:
             if _below(daily, other):
-                yield Problem(("max_daily", n), f"It is {show(daily)}, below the {words}, {show(other)}.", "Were the single and the daily figure swapped?")
+                why = f"It is {show(daily)}, below the {words}, {show(other)}."
+                yield Problem(("max_daily", n), why, "Were the single and the daily figure swapped?")
     if "floor" in row:
         floor = read_dose(row["floor"]).high
         for words, other in [("dose", dose), *(("single maximum", single) for single in figures["max_single"])]:
             if _below(other, floor):
-                yield Problem(("floor",), f"It is {show(floor)}, above the {words}, {show(other)}.", "The floor is the least single dose: look at it again.")
+                why = f"It is {show(floor)}, above the {words}, {show(other)}."
+                yield Problem(("floor",), why, "The floor is the least single dose: look at it again.")
 
 
 def _below(one: Quantity, other: Quantity) -> bool:
@@ -156,7 +169,7 @@ def product_problems(entry: dict[str, Any], ingredients: list[str]) -> Iterator[
     if len(ingredients) == 1 and ("strength" in entry) == ("strengths" in entry):
         yield Problem(("strength",), "One of strength and strengths is needed.", f"Write {EXAMPLES['strength']}.")
     elif len(ingredients) > 1 and ("strength" in entry or set(texts) != set(ingredients)):
-        write = 'Write strengths = { ' + ", ".join(f'{name} = "..."' for name in ingredients) + " }."
+        write = "Write strengths = { " + ", ".join(f'{name} = "..."' for name in ingredients) + " }."
         yield Problem(("strengths",), "The medicine has several ingredients, and the product must give the strength of each.", write)
     elif texts and set(texts) != set(ingredients):
         yield Problem(("strengths",), f"It names {', '.join(texts)}; the ingredient is {ingredients[0]}.", f"Write {EXAMPLES['strength']}.")
@@ -169,13 +182,14 @@ def product_problems(entry: dict[str, Any], ingredients: list[str]) -> Iterator[
 def _measure_problems(entry: dict[str, Any], below: set[str]) -> Iterator[Problem]:
     ends = [step.get("up_to") for step in entry.get("measure", [])]
     if ends and below and below != {"volume"}:
-        yield Problem(("measure",), "The strength is not in a volume, so there is no volume to measure.", "Leave measure out; divides says how a tablet divides.")
+        why = "The strength is not in a volume, so there is no volume to measure."
+        yield Problem(("measure",), why, "Leave measure out; divides says how a tablet divides.")
     if "divides" in entry and not below <= {"tablet", "suppository"}:
         yield Problem(("divides",), "Only a tablet or a suppository divides into parts.", "Leave it out.")
     if ends and (ends[-1] is not None or None in ends[:-1]):
         yield Problem(("measure",), "The last step, and no other, is without up_to.", f"Write {EXAMPLES['measure']}.")
     volumes = [read_volume(end) for end in ends if end is not None]
-    if any(one >= other for one, other in zip(volumes, volumes[1:], strict=False)):
+    if any(one >= other for one, other in pairwise(volumes)):
         yield Problem(("measure",), "The volumes do not rise from step to step.", f"Write {EXAMPLES['measure']}.")
 
 
@@ -183,4 +197,5 @@ def ingredient_problems(entry: dict[str, Any]) -> Iterator[Problem]:
     if "equals" in entry:
         one, other = (read_factor_end(entry["equals"][key]) for key in ("amount", "is"))
         if one.kind == other.kind:
-            yield Problem(("equals",), f"{show(one)} and {show(other)} are of one kind, so nothing is left to say.", 'Write { amount = "1 mmol", is = "246.5 mg", ... }.')
+            why = f"{show(one)} and {show(other)} are of one kind, so nothing is left to say."
+            yield Problem(("equals",), why, 'Write { amount = "1 mmol", is = "246.5 mg", source = {...} }.')

@@ -36,7 +36,8 @@ def _reads(read: Callable[[str], Any]) -> AfterValidator:
         try:
             read(text)
         except TextError as error:
-            raise refuse(f'"{error.given}": {error.why}', error.write) from None
+            given = error.given if error.given.isprintable() else ascii(error.given)[1:-1]
+            raise refuse(f'"{given}": {error.why}', error.write) from None
         return text
 
     return AfterValidator(check)
@@ -71,7 +72,9 @@ def _text(text: str) -> str:
 def _line(text: str) -> str:
     _text(text)
     if text != " ".join(text.split()) or len(text) > 200:
-        raise TextError(text[:40], "It has needless spaces or line breaks, or more than 200 characters.", "Write it on one line with single spaces.")
+        raise TextError(
+            text[:40], "It has needless spaces or line breaks, or more than 200 characters.", "Write it on one line with single spaces."
+        )
     return text
 
 
@@ -92,7 +95,9 @@ def _word(text: str) -> str:
         raise TextError(text, "It has capital letters, and orders are matched in lower case.", f'Write "{text.lower()}".')
     scripts = {unicodedata.name(char, "?").split()[0] for char in text if char.isalpha()}
     if len(scripts) > 1:
-        raise TextError(ascii(text)[1:-1], f"It mixes letters of several alphabets: {', '.join(sorted(scripts)).lower()}.", "Type it again.")
+        raise TextError(
+            ascii(text)[1:-1], f"It mixes letters of several alphabets: {', '.join(sorted(scripts)).lower()}.", "Type it again."
+        )
     if ";" in text:
         raise TextError(text, "It has a semicolon, which separates names in an order.", "Write it without.")
     return text
@@ -113,7 +118,9 @@ def read_figure(text: str) -> Quantity:
     """One figure, such as "15 mg/kg" or "4 g"; what the file says with other keys is refused in the text."""
     dose = read_dose(text)
     if dose.low != dose.high:
-        raise TextError(text, "It is a range, and one figure is needed.", 'Write the figure alone, or dose = { low = "...", high = "..." }.')
+        raise TextError(
+            text, "It is a range, and one figure is needed.", 'Write the figure alone, or dose = { low = "...", high = "..." }.'
+        )
     return _amount(text)
 
 
@@ -122,7 +129,11 @@ def _amount(text: str) -> Quantity:
     if dose.basis:
         raise TextError(text, 'It says "of", and what the figures are of is said once, by the key "ingredient".', "Write the amount alone.")
     if dose.per == "day" or re.search(r"(?:/ ?| per | a )dose$", text.strip()):
-        raise TextError(text, 'It says "a day" or "a dose", which would be left unread here.', 'Write the amount alone: per = "day" makes a dose daily, and max_daily is for 24 hours.')
+        raise TextError(
+            text,
+            'It says "a day" or "a dose", which would be left unread here.',
+            'Write the amount alone: per = "day" makes a dose daily, and max_daily is for 24 hours.',
+        )
     top, *below = dose.kind.split("/")
     if top not in (*DRUG, *COUNTED):
         raise TextError(text, "It is a volume, whose amount hangs on the strength.", 'Write the amount of medicine, such as "5 mg".')
@@ -133,7 +144,9 @@ def _amount(text: str) -> Quantity:
 
 def _bound(text: str) -> None:
     if "time" in read_figure(text).kind.split("/"):
-        raise TextError(text, "It is a rate, per minute or per hour.", 'Write an amount, such as "1 g" or "15 mg/kg"; rates stand in max_rate.')
+        raise TextError(
+            text, "It is a rate, per minute or per hour.", 'Write an amount, such as "1 g" or "15 mg/kg"; rates stand in max_rate.'
+        )
 
 
 def _plain_amount(text: str) -> None:

@@ -5,22 +5,19 @@ Entries whose own fields are wrong are left out, but their ids count as known, s
 
 from __future__ import annotations
 
-from collections import Counter, defaultdict
+from collections import defaultdict
 from collections.abc import Iterator
-from datetime import date
 from difflib import get_close_matches
 from math import prod
 from typing import Any, NamedTuple
 
 from dosecheck.formulary.agree import ingredient_problems, product_problems, regimen_problems
-from dosecheck.formulary.limits import Limit, Policy
+from dosecheck.formulary.limits import Policy
 from dosecheck.formulary.measures import CEILINGS, MEASURES, MOST_BITS, Comparison
 from dosecheck.formulary.medicine import Medicine, Regimen, compile_medicine
 from dosecheck.formulary.meets import base_id, overlaps
-from dosecheck.formulary.plainly import Problem
+from dosecheck.formulary.plainly import ENTRIES, Problem, Raw, tables
 
-Raw = dict[str, Any]
-ENTRIES = ("ingredient", "product", "regimen", "age_limit")
 MOST_ROWS = 1000
 
 
@@ -32,19 +29,12 @@ class Sound(NamedTuple):
     ids: dict[str, list[str]]
 
 
-def tables(raw: Raw, kind: str) -> list[Any]:
-    found = raw.get(kind, [])
-    return found if isinstance(found, list) else []
-
-
 def sound_part(raw: Raw, shape: list[Problem]) -> Sound:
     """The file without the entries in which `shape` has faults."""
-    wrong = {problem.place[:2] for problem in shape} | {problem.place[:1] for problem in shape if len(problem.place) == 1}
-    entries = {
-        kind: [] if (kind,) in wrong else [(n, e) for n, e in enumerate(tables(raw, kind)) if (kind, n) not in wrong] for kind in ENTRIES
-    }
+    wrong = {problem.place[:2] for problem in shape}
+    entries = {kind: [(n, e) for n, e in enumerate(tables(raw, kind)) if not {(kind,), (kind, n)} & wrong] for kind in ENTRIES}
     ids = {kind: [e["id"] for e in tables(raw, kind) if isinstance(e, dict) and isinstance(e.get("id"), str)] for kind in ENTRIES}
-    head = {key: value for key, value in raw.items() if key not in ENTRIES and (key,) not in wrong and (key, 0) not in wrong}
+    head = {key: value for key, value in raw.items() if key not in {*ENTRIES, *(place[0] for place in wrong)}}
     return Sound(head, entries, ids)
 
 
@@ -57,7 +47,9 @@ def medicine_problems(sound: Sound, policy: Policy) -> Iterator[Problem]:
     """Every fault of the entries of one medicine, beyond the shape of each."""
     regimens = sound.entries["regimen"]
     if sum(max(1, len(entry.get("band", []))) for _, entry in regimens) > MOST_ROWS:
-        yield Problem(("regimen",), f"The medicine has more than {MOST_ROWS} regimens and bands.", "Split the file, or look for a copy too many.")
+        yield Problem(
+            ("regimen",), f"The medicine has more than {MOST_ROWS} regimens and bands.", "Split the file, or look for a copy too many."
+        )
         return
     found = [
         problem._replace(place=(kind, number, *problem.place))
@@ -74,7 +66,11 @@ def medicine_problems(sound: Sound, policy: Policy) -> Iterator[Problem]:
             if (kind, number) not in wrong:
                 made = _compiled(kind, entry, sound, policy)
                 if isinstance(made, str):
-                    yield Problem((kind, number), f"Its figures cannot be put together ({made}).", "Look at it again; lint should have said what is wrong.")
+                    yield Problem(
+                        (kind, number),
+                        f"Its figures cannot be put together ({made}).",
+                        "Look at it again; lint should have said what is wrong.",
+                    )
                 elif kind == "regimen":
                     compiled[number] = list(made.regimens)
     for number, rows in compiled.items():
@@ -98,14 +94,18 @@ def _compiled(kind: str, entry: Raw, sound: Sound, policy: Policy) -> Medicine |
 def _entry_problems(kind: str, entry: Raw, sound: Sound) -> Iterator[Problem]:
     if kind == "ingredient":
         yield from ingredient_problems(entry)
-    elif kind == "product":
+    elif kind == "product" and sound.ids["ingredient"]:
         yield from product_problems(entry, sound.ids["ingredient"])
     elif kind == "regimen":
         yield from regimen_problems(entry)
-        yield from _ingredient_references(entry, sound.ids["ingredient"])
+        yield from _ingredient_references(entry, sound.ids["ingredient"]) if sound.ids["ingredient"] else ()
         yield from _product_references(entry, sound)
         if sound.head.get("status") == "approved" and "checked" not in entry:
-            yield Problem(("checked",), "The medicine is approved, and nobody is named who checked this regimen.", 'Write checked = { by = "A. N. Other", on = 2024-06-02 }, or another status.')
+            yield Problem(
+                ("checked",),
+                "The medicine is approved, and nobody is named who checked this regimen.",
+                'Write checked = { by = "A. N. Other", on = 2024-06-02 }, or another status.',
+            )
 
 
 def unknown(name: str, known: list[str], what: str) -> Problem:
@@ -117,7 +117,11 @@ def unknown(name: str, known: list[str], what: str) -> Problem:
 def _ingredient_references(entry: Raw, known: list[str]) -> Iterator[Problem]:
     mine = entry.get("ingredient")
     if mine is None and len(known) > 1:
-        yield Problem(("ingredient",), "The medicine has several ingredients, and the regimen does not say which its figures are of.", f'Write ingredient = "{known[0]}".')
+        yield Problem(
+            ("ingredient",),
+            "The medicine has several ingredients, and the regimen does not say which its figures are of.",
+            f'Write ingredient = "{known[0]}".',
+        )
     if mine is not None and mine not in known:
         yield unknown(mine, known, "ingredient")._replace(place=("ingredient",))
     covers = entry.get("covers", [])
@@ -127,7 +131,11 @@ def _ingredient_references(entry: Raw, known: list[str]) -> Iterator[Problem]:
         elif name == mine:
             yield Problem(("covers", n), f"{name} is the ingredient that the figures are of.", "covers names the others.")
     if covers and "products" not in entry:
-        yield Problem(("products",), "covers holds for the fixed ratio of named products, and none is named.", 'Write products = ["..."], with their ids.')
+        yield Problem(
+            ("products",),
+            "covers holds for the fixed ratio of named products, and none is named.",
+            'Write products = ["..."], with their ids.',
+        )
 
 
 def _product_references(entry: Raw, sound: Sound) -> Iterator[Problem]:
@@ -138,9 +146,11 @@ def _product_references(entry: Raw, sound: Sound) -> Iterator[Problem]:
         if name not in sound.ids["product"]:
             yield unknown(name, sound.ids["product"], "product")._replace(place=place)
         elif product and entry["route"] not in product["routes"]:
-            yield Problem(place, f'The product "{name}" is not given by this route, {entry["route"]}.', "Look at the routes of the product.")
+            yield Problem(place, f'The product "{name}" is not given by this route, {entry["route"]}.', "Look at its routes.")
         elif product and product.get("release", "immediate") != entry.get("release", "immediate"):
-            yield Problem(place, f'The product "{name}" and the regimen differ in release.', 'Write release = "modified" in both, or in neither.')
+            yield Problem(
+                place, f'The product "{name}" and the regimen differ in release.', 'Write release = "modified" in both, or in neither.'
+            )
 
 
 def _twice(sound: Sound) -> Iterator[Problem]:
@@ -148,11 +158,12 @@ def _twice(sound: Sound) -> Iterator[Problem]:
     for kind in ENTRIES:
         seen: set[Any] = set()
         for number, entry in sound.entries[kind]:
-            for name in _own_names(kind, entry):
+            for name in sorted(_own_names(kind, entry)):
                 if name in seen:
-                    said = f' and valid_from {name[1]}' if isinstance(name, tuple) else ""
+                    said = f" and valid_from {name[1]}" if isinstance(name, tuple) else ""
                     id_ = name[0] if isinstance(name, tuple) else name
-                    yield Problem((kind, number, "id"), f'Another {kind.replace("_", " ")} has the same name "{id_}"{said}.', "Give each its own.")
+                    why = f'Another {kind.replace("_", " ")} has the same name "{id_}"{said}.'
+                    yield Problem((kind, number, "id"), why, "Give each its own.")
                 seen.add(name)
 
 
@@ -168,26 +179,28 @@ def _own_names(kind: str, entry: Raw) -> set[Any]:
 
 
 def _overlap_problems(compiled: dict[int, list[Regimen]]) -> Iterator[Problem]:
-    numbers = {(base_id(row), row.valid_from): number for number, rows in compiled.items() for row in rows}
-    partners: dict[tuple[str, date], set[str]] = defaultdict(set)
+    numbers = {id(row): number for number, rows in compiled.items() for row in rows}
+    partners: dict[int, dict[int, str]] = defaultdict(dict)
     for one, other in overlaps([row for rows in compiled.values() for row in rows]):
-        partners[base_id(one), one.valid_from].add(base_id(other))
-    for (id_, start), others in partners.items():
-        place = ("regimen", numbers[id_, start])
-        if id_ in others:
-            yield Problem((*place, "band"), "Two of its bands overlap, so a child could fall under both.", 'The lower end is inside and the upper end outside: below = "15 kg" goes with from = "15 kg".')
-        names = sorted(others - {id_})
+        if (base_id(one), one.valid_from) != (base_id(other), other.valid_from) or numbers[id(one)] == numbers[id(other)]:
+            partners[numbers[id(one)]][numbers[id(other)]] = base_id(other)
+    for number, others in partners.items():
+        if number in others:
+            why = "Two of its bands overlap, so a child could fall under both."
+            yield Problem(("regimen", number, "band"), why, 'The upper end is outside: below = "15 kg" goes with from = "15 kg".')
+        names = sorted({f'"{name}"' for other, name in others.items() if other != number})
         if names:
-            shown = ", ".join(f'"{name}"' for name in names[:5]) + (f" and {len(names) - 5} more" if len(names) > 5 else "")
-            yield Problem(place, f"It overlaps the regimen {shown}: one order for one child could fall under both.",
-                          "Part them by age, weight, purpose, step or condition; or give the newer one the same id and a later valid_from.")  # fmt: skip
+            shown = ", ".join(names[:5]) + (f" and {len(names) - 5} more" if len(names) > 5 else "")
+            why = f"It overlaps the regimen {shown}: one order for one child could fall under both."
+            write = "Part them by age, weight, purpose, step or condition; or give the newer one the same id and a later valid_from."
+            yield Problem(("regimen", number), why, write)
 
 
 def _too_large(row: Regimen) -> Iterator[str]:
-    for limit in dict.fromkeys(limit for limit in row.limits):
+    for limit in row.limits:
         bits = max(map(bits_needed, limit.comparisons))
         if bits > MOST_BITS:
-            yield f'The {limit.name} of "{limit.text}" would need numbers of {bits} bits to be compared exactly, and {MOST_BITS} is the most.'
+            yield f'The {limit.name}, "{limit.text}", would need numbers of {bits} bits to be compared exactly; {MOST_BITS} is the most.'
             return
 
 

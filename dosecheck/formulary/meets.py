@@ -11,7 +11,7 @@ from collections import defaultdict
 from collections.abc import Iterable, Iterator
 from datetime import date
 from functools import cache
-from itertools import combinations, product
+from itertools import combinations, pairwise, product
 
 from dosecheck.formulary.cells import Band, overlap
 from dosecheck.formulary.medicine import Regimen
@@ -62,7 +62,7 @@ def _ends(regimens: Iterable[Regimen]) -> dict[tuple[str, date], date]:
     ends = {}
     for id_, days in starts.items():
         ordered = [*sorted(days), date.max]
-        ends.update({(id_, start): end for start, end in zip(ordered, ordered[1:], strict=False)})
+        ends.update({(id_, start): end for start, end in pairwise(ordered)})
     return ends
 
 

@@ -1,23 +1,50 @@
 """The files of a formulary as pydantic models: which keys there are, and what each may hold.
 
-Strict: no unknown key, no coercion.  What the entries must say of each other is in `agree.py` and `lint.py`; the grammar
-in words is formulary/README.md.
+Strict: no unknown key, no coercion.  The smaller tables inside an entry are in `parts.py`; what the keys must say of
+each other is in `agree.py` and `medicine_lint.py`; the grammar in words is formulary/README.md.
 """
 
 from __future__ import annotations
 
 from datetime import date
-from typing import Annotated, Any, Literal
+from typing import Annotated, Literal
 
-from pydantic import BaseModel, ConfigDict, Field, TypeAdapter, model_validator
+from pydantic import Field, TypeAdapter, model_validator
 
-from dosecheck.formulary.cells import Band
 from dosecheck.formulary.fields import (
-    Address, AgeEdge, Bound, Concentration, Count, DoseText, FactorEnd, Figure, Id, Line, Over, PlainAmount, Rate, Share, Strength,
-    Text, Time, Volume, Weeks, Weight, Word, either, read_edge, refuse,
-)  # fmt: skip
-from dosecheck.formulary.meets import in_days
-from dosecheck.reading import read_weeks, read_weight
+    Address,
+    AgeEdge,
+    Concentration,
+    Count,
+    Id,
+    Line,
+    PlainAmount,
+    Rate,
+    Share,
+    Strength,
+    Text,
+    Time,
+    Weeks,
+    Weight,
+    Word,
+    refuse,
+)
+from dosecheck.formulary.parts import (
+    AgeBand,
+    Bounds,
+    Checked,
+    Dose,
+    Equals,
+    MaxDaily,
+    Some,
+    Source,
+    Step,
+    Table,
+    Total,
+    WeeksBand,
+    WeightBand,
+    Words,
+)
 from dosecheck.records import STEPS
 
 Status = Literal["example", "draft", "approved"]
@@ -30,109 +57,7 @@ Form = Literal[
     "oral liquid", "tablet", "dispersible tablet", "capsule", "suppository", "inhaler", "nebuliser liquid", "injection", "infusion",
     "rectal solution", "oromucosal solution", "nasal solution", "gel", "powder",
 ]  # fmt: skip
-
-
-class Table(BaseModel):
-    model_config = ConfigDict(extra="forbid", strict=True)
-
-
-Some = Field(min_length=1)
-Words = Annotated[list[Word], Some]
-Bounds = Annotated[list[Bound], Some]
 Routes = Annotated[list[Route], Some]
-
-
-# ---- parts of entries ----
-
-
-class Source(Table):
-    id: Id
-    place: Line
-
-
-class Checked(Table):
-    by: Line
-    on: date
-
-
-class Ends(Table):
-    """A band: at least one end, and the first below the second."""
-
-    @model_validator(mode="after")
-    def _ordered(self) -> Ends:
-        low, high = (self._number(getattr(self, end), end) for end in ("from_", "below"))
-        if low is None and high is None:
-            raise refuse("The band has no end.", 'Write { from = "...", below = "..." }, or one of them.')
-        if low is not None and high is not None and low >= high:
-            raise refuse(f'No child is from "{self.from_}" and below "{self.below}".', "Write the lower end first; below is outside the band.")
-        return self
-
-    def _number(self, text: str | None, end: str) -> Any:
-        return None if text is None else self._read(text, end)
-
-
-class AgeBand(Ends):
-    from_: AgeEdge | None = Field(None, alias="from")
-    below: AgeEdge | None = None
-
-    @staticmethod
-    def _read(text: str, end: str) -> int:
-        fact, number = read_edge(text)
-        band = in_days(Band(fact, number, None) if end == "from_" else Band(fact, None, number))
-        return band.low if end == "from_" else band.high
-
-
-class WeightBand(Ends):
-    from_: Weight | None = Field(None, alias="from")
-    below: Weight | None = None
-
-    @staticmethod
-    def _read(text: str, end: str) -> Any:
-        return read_weight(text)
-
-
-class WeeksBand(Ends):
-    from_: Weeks | None = Field(None, alias="from")
-    below: Weeks | None = None
-
-    @staticmethod
-    def _read(text: str, end: str) -> int:
-        return read_weeks(text)
-
-
-class DoseEnds(Table):
-    low: Figure | None = None
-    high: Figure | None = None
-
-    @model_validator(mode="after")
-    def _some(self) -> DoseEnds:
-        if self.low is None and self.high is None:
-            raise refuse("The dose has neither a low nor a high end.", 'Write dose = { low = "10 mg/kg", high = "15 mg/kg" }.')
-        return self
-
-
-class NoDaily(Table):
-    none: Text
-
-
-class Total(Table):
-    over: Over
-    max: Bounds
-
-
-class Step(Table):
-    up_to: Volume | None = None
-    step: Volume
-
-
-class Equals(Table):
-    amount: FactorEnd
-    is_: FactorEnd = Field(alias="is")
-    source: Source
-
-
-Dose = either((dict, DoseEnds), DoseText)
-MaxDaily = either((dict, NoDaily), Bounds)
 
 
 # ---- entries ----
@@ -221,7 +146,9 @@ class AgeLimit(Table):
     @model_validator(mode="after")
     def _some(self) -> AgeLimit:
         if not (self.age_below or self.weight_below or self.corrected_below or self.postmenstrual_below):
-            raise refuse("It states no bound, so it would stop nobody, or everybody.", 'Write age_below = "3 months", or another "..._below".')
+            raise refuse(
+                "It states no bound, so it would stop nobody, or everybody.", 'Write age_below = "3 months", or another "..._below".'
+            )
         return self
 
 

@@ -1,4 +1,4 @@
-"""What pydantic finds wrong in a file, said in plain words: the place, what is wrong, and what to write."""
+"""What is wrong in a file, in plain words: a `Problem` with its place, made from what pydantic finds, told as a fault."""
 
 from __future__ import annotations
 
@@ -8,7 +8,11 @@ from typing import Any, NamedTuple, get_args
 
 from pydantic import BaseModel, TypeAdapter, ValidationError
 
+from dosecheck.errors import FormularyFault
+
+Raw = dict[str, Any]
 Place = tuple[str | int, ...]
+ENTRIES = ("ingredient", "product", "regimen", "age_limit")
 
 
 class Problem(NamedTuple):
@@ -21,29 +25,59 @@ class Problem(NamedTuple):
 
 # One example of each key whose value is often left out or of the wrong type.
 EXAMPLES = {
-    "id": 'id = "oral-child"', "name": 'name = "exampol"', "aliases": 'aliases = ["exampolum"]', "status": 'status = "example"',
-    "high_risk": "high_risk = true", "codes": 'codes = { atc = ["N02BE99"] }', "ingredient": '[[ingredient]] with id = "exampol"',
-    "groups": 'groups = ["opioid"]', "form": 'form = "tablet"', "routes": 'routes = ["oral"]', "strength": 'strength = "120 mg in 5 mL"',
+    "id": 'id = "oral-child"',
+    "name": 'name = "exampol"',
+    "aliases": 'aliases = ["exampolum"]',
+    "status": 'status = "example"',
+    "high_risk": "high_risk = true",
+    "codes": 'codes = { atc = ["N02BE99"] }',
+    "ingredient": '[[ingredient]] with id = "exampol"',
+    "groups": 'groups = ["opioid"]',
+    "form": 'form = "tablet"',
+    "routes": 'routes = ["oral"]',
+    "strength": 'strength = "120 mg in 5 mL"',
     "strengths": 'strengths = { trimethoprim = "40 mg in 5 mL", sulfamethoxazole = "200 mg in 5 mL" }',
-    "measure": 'measure = [ { up_to = "5 mL", step = "0.1 mL" }, { step = "0.5 mL" } ]', "divides": "divides = 2",
-    "valid_from": "valid_from = 2024-05-01", "route": 'route = "oral"', "for": 'for = ["pain"]', "on": "on = 2024-06-02",
+    "measure": 'measure = [ { up_to = "5 mL", step = "0.1 mL" }, { step = "0.5 mL" } ]',
+    "divides": "divides = 2",
+    "valid_from": "valid_from = 2024-05-01",
+    "route": 'route = "oral"',
+    "for": 'for = ["pain"]',
+    "on": "on = 2024-06-02",
     "age": 'age = { from = "3 months", below = "12 years" }: from is inside, below is outside',
     "corrected": 'corrected = { from = "3 months", below = "12 years" }: from is inside, below is outside',
     "weight": 'weight = { from = "10 kg", below = "50 kg" }: from is inside, below is outside',
-    "gestation": 'gestation = { from = "32 weeks", below = "37 weeks" }', "postmenstrual": 'postmenstrual = { from = "32 weeks", below = "37 weeks" }',
-    "conditions": 'conditions = ["second line"]', "products": 'products = ["tablet-500"]', "covers": 'covers = ["sulfamethoxazole"]',
-    "dose": 'dose = "15 mg/kg", or dose = { low = "10 mg/kg", high = "15 mg/kg" }', "doses_a_day": "doses_a_day = [2, 3]",
-    "max_doses": "max_doses = 4", "max_single": 'max_single = ["1 g"]', "min_gap": 'min_gap = "4 hours"', "floor": 'floor = "100 micrograms"',
+    "gestation": 'gestation = { from = "32 weeks", below = "37 weeks" }',
+    "postmenstrual": 'postmenstrual = { from = "32 weeks", below = "37 weeks" }',
+    "conditions": 'conditions = ["second line"]',
+    "products": 'products = ["tablet-500"]',
+    "covers": 'covers = ["sulfamethoxazole"]',
+    "dose": 'dose = "15 mg/kg", or dose = { low = "10 mg/kg", high = "15 mg/kg" }',
+    "doses_a_day": "doses_a_day = [2, 3]",
+    "max_doses": "max_doses = 4",
+    "max_single": 'max_single = ["1 g"]',
+    "min_gap": 'min_gap = "4 hours"',
+    "floor": 'floor = "100 micrograms"',
     "max_daily": 'max_daily = ["60 mg/kg", "4 g"], or max_daily = { none = "the reason, as the source has it" }',
-    "totals": 'totals = [ { over = "course", max = ["25 mg/kg"] } ]', "max": 'max = ["25 mg/kg"]', "over": 'over = "course"',
-    "max_course": 'max_course = "5 days"', "max_concentration": 'max_concentration = "10 mg/mL"', "max_rate": 'max_rate = ["2 mg/kg/min"]',
-    "min_duration": 'min_duration = "15 minutes"', "required": 'required = ["rate"]', "query_up_to": 'query_up_to = "0 %"',
-    "ask_first": 'ask_first = ["Is the child drinking?"], with at most three sentences', "note": 'note = "..."', "year": "year = 2024",
-    "source": 'source = { id = "invented-handbook-2024", place = "table 3, row 2" }', "checked": 'checked = { by = "A. N. Other", on = 2024-06-02 }',
-    "address": 'address = "https://handbook.example", or leave it out', "withdraw": 'withdraw = ["rectal-child"]',
-    "reason": 'reason = "Our drugs committee caps the single dose at 500 mg (minutes of 3 March 2025)."', "medicine": 'medicine = "exampol"',
+    "totals": 'totals = [ { over = "course", max = ["25 mg/kg"] } ]',
+    "max": 'max = ["25 mg/kg"]',
+    "over": 'over = "course"',
+    "max_course": 'max_course = "5 days"',
+    "max_concentration": 'max_concentration = "10 mg/mL"',
+    "max_rate": 'max_rate = ["2 mg/kg/min"]',
+    "min_duration": 'min_duration = "15 minutes"',
+    "required": 'required = ["rate"]',
+    "query_up_to": 'query_up_to = "0 %"',
+    "ask_first": 'ask_first = ["Is the child drinking?"], with at most three sentences',
+    "note": 'note = "..."',
+    "year": "year = 2024",
+    "source": 'source = { id = "invented-handbook-2024", place = "table 3, row 2" }',
+    "checked": 'checked = { by = "A. N. Other", on = 2024-06-02 }',
+    "address": 'address = "https://handbook.example", or leave it out',
+    "withdraw": 'withdraw = ["rectal-child"]',
+    "reason": 'reason = "Our drugs committee caps the single dose at 500 mg (minutes of 3 March 2025)."',
+    "medicine": 'medicine = "exampol"',
     "review_by": 'review_by = { value = 2027-12-31, reason = "..." }',
-}  # fmt: skip
+}
 
 _WANTED = {
     "string_type": "text in quotes", "int_type": "a whole number without quotes", "bool_type": "true or false without quotes",
@@ -130,3 +164,51 @@ def _models(annotation: Any) -> list[type[BaseModel]]:
     if isinstance(annotation, type) and issubclass(annotation, BaseModel):
         return [annotation]
     return [model for inner in get_args(annotation) for model in _models(inner)]
+
+
+# ---- a problem becomes a fault ----
+
+
+def tables(raw: Raw, kind: str) -> list[Any]:
+    found = raw.get(kind, [])
+    return found if isinstance(found, list) else []
+
+
+def position(raw: Raw, place: Place) -> list[int]:
+    """Where in the file a place stands; a key that is missing comes after those that are there."""
+    position: list[int] = []
+    node: Any = raw
+    for part in place:
+        if isinstance(node, dict):
+            keys = list(node)
+            position.append(keys.index(part) if part in node else len(keys))
+            node = node.get(part)
+        elif isinstance(node, list) and isinstance(part, int) and part < len(node):
+            position.append(part)
+            node = node[part]
+        else:
+            break
+    return position
+
+
+def to_fault(file: str, raw: Raw, problem: Problem) -> FormularyFault:
+    kind, *rest = problem.place or ("",)
+    entry = ""
+    if kind in ENTRIES and rest:
+        number, *rest = rest
+        entry = f"{kind.replace('_', ' ')} {_entry_name(raw, kind, number)}"
+        if len(rest) > 1 and rest[0] == "band":
+            entry += f", band {rest[1] + 1}"
+            rest = rest[2:]
+    elif file == "sources.toml":
+        entry = f"source {shown(kind)}"
+    else:
+        rest = [kind, *rest]
+    keys = [shown(part)[1:-1] for part in rest if isinstance(part, str) and part]
+    return FormularyFault(file, entry, ".".join(keys), problem.why, problem.write)
+
+
+def _entry_name(raw: Raw, kind: str, number: int) -> str:
+    entry = tables(raw, kind)[number]
+    id_ = entry.get("id") if isinstance(entry, dict) else None
+    return shown(id_) if isinstance(id_, str) else str(number + 1)

@@ -15,7 +15,10 @@ from dosecheck.formulary.medicine import AgeLimit, Medicine, Product, Regimen
 
 
 class Asked(NamedTuple):
-    """What an order asks for.  `version` says which regimens were in force: the date's place among their dates."""
+    """What an order asks for.  `version` says which regimens were in force: the date's place among their dates.
+
+    `infusion` tells an order per minute or per hour from one in single doses; None where there is no dose yet.
+    """
 
     route: str | None
     purpose: str | None
@@ -23,6 +26,7 @@ class Asked(NamedTuple):
     conditions: tuple[str, ...]
     product: str | None
     version: int
+    infusion: bool | None = None
 
 
 class Shelf(NamedTuple):
@@ -62,9 +66,16 @@ def build(medicine: Medicine, asked: Asked) -> Shelf:
             found = []
             break
         found = left
+    if found and not asked.step and all(r.step in ("repeat", "maintenance") for r in found):
+        problems.append(("step-missing", {"has": sorted({r.step for r in found})}))
     fitting = _by_product(_by_conditions(found, asked.conditions), product)
     if found and product and not fitting:
         problems.append(("product-not-in-regimen", {"product": product.name}))
+    of_kind = [r for r in fitting if asked.infusion in (None, r.span.continuous)]
+    if fitting and not of_kind:
+        words = ("a single dose", "an infusion, per time")
+        problems.append(("kind-differs", {"kind": words[asked.infusion], "other": words[not asked.infusion]}))
+    fitting = of_kind
     limits = tuple(a for a in medicine.age_limits if _applies(a, asked))
     return Shelf(_by_ingredient(medicine, fitting, product), limits, tuple(problems), _edges(fitting, limits))
 

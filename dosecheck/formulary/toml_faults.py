@@ -18,13 +18,16 @@ _WORDS = {
     "Expected '='": ("A key has no value.", 'Write key = "value"; a key of two words has an underscore between them.'),
     "Expected newline": ("Something more stands after the value.", "Write one key a line; a comment starts with #."),
     "Expected ']'": ("The table's name is not closed.", "Write it as [[regimen]]."),
-    "Expected \"'\"": ("A text is not closed.", "Close it as it was opened."),
+    'Expected "\'"': ("A text is not closed.", "Close it as it was opened."),
     "Unterminated string": ("A text is not closed.", "Close it as it was opened."),
     "Illegal character": ("A text is not closed on its line, or holds a hidden character.", "Close it with a double quote."),
     "Found invalid character": ("There is a hidden character.", "Type the line again."),
     "Unescaped": ("A text has a backslash.", "Write two of them, or none."),
     "Unclosed array": ("A list is not closed, or a comma is missing in it.", 'Write it as ["1 g", "60 mg/kg"].'),
-    "Unclosed inline table": ("A table in braces is not closed, or a comma is missing in it.", 'Write it as { low = "10 mg/kg", high = "15 mg/kg" }.'),
+    "Unclosed inline table": (
+        "A table in braces is not closed, or a comma is missing in it.",
+        'Write it as { low = "10 mg/kg", high = "15 mg/kg" }.',
+    ),
     "Exceeds the limit": ("A number has thousands of digits.", "Look for it, and write it again."),
 }
 

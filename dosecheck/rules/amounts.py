@@ -10,7 +10,7 @@ from fractions import Fraction
 from typing import Any, NamedTuple
 
 from dosecheck.formulary.medicine import Ingredient, Medicine, Product
-from dosecheck.quantity import COUNTED, DRUG, Quantity
+from dosecheck.quantity import COUNTED, DRUG, Quantity, counted_unit
 from dosecheck.reading import Dose
 from dosecheck.records import Child
 from dosecheck.rules.facts import rounded_surface, surface_squared
@@ -137,7 +137,7 @@ def _other_ingredient(ends: list[Quantity], dose: Dose, ingredient: Ingredient, 
     return None
 
 
-_WORDS = {"mass": "an amount by mass", "activity": "in units of activity", "substance": "in mmol", "volume": "a volume"}
+_WORDS = {"mass": "an amount by mass", "activity": "an amount in units", "substance": "an amount in mmol", "volume": "a volume"}
 _SHOWN = {"mass": "mg", "activity": "units", "substance": "mmol"}
 
 
@@ -148,7 +148,7 @@ def _other_kind(ends: list[Quantity], ingredient: Ingredient, kind: str, given: 
     if factor is not None:
         after = [Quantity(end.value * factor, kind, _SHOWN[kind]) for end in ends]
     elif strength is not None and strength.kind == f"{ends[0].kind}/{kind}":
-        after = [Quantity(end.value / strength.value, kind, f"{kind}s") for end in ends]
+        after = [Quantity(end.value / strength.value, kind, counted_unit(kind)) for end in ends]
     elif kind in COUNTED and ends[0].kind in DRUG:
         return "product-needed", {"unit": ends[0].unit, "has": [p.id for p in given.medicine.products]}
     else:

@@ -54,7 +54,8 @@ def check_order(order: Order, child: Child, formulary: Formulary) -> Verdict:
 
 def case_of(order: Order, child: Child, body: Body, formulary: Formulary, medicine: Medicine) -> Case:
     """Everything that the check of one order looks at."""
-    asked = Asked(order.route, order.for_, order.step, order.condition, order.product, version_of(medicine, child.on))
+    infusion = order.dose and order.dose.per == "time"
+    asked = Asked(order.route, order.for_, order.step, order.condition, order.product, version_of(medicine, child.on), infusion)
     product = medicine.product(order.product) if order.product else None
     given = Given(medicine, product, child, doses_in_a_day(order)[1])
     shelf = formulary.shelf(medicine, asked)
@@ -138,17 +139,15 @@ def _read(case: Case, ingredient: str, regimen: Regimen) -> Reading:
     order, dose = case.order, case.order.dose
     if dose is None:
         return _silent(regimen=regimen)
-    if (dose.per == "time") != regimen.span.continuous:
-        kinds = ("an infusion, per time", "single doses") if dose.per == "time" else ("a single dose", "an infusion, per time")
-        return _silent(Finding("kind-differs", NOT_CHECKED, {"kind": kinds[0], "other": kinds[1]}, **names), regimen=regimen)
     amount = amount_of(dose, case.medicine.ingredient(ingredient), regimen.kind, case.given)
     if not isinstance(amount, Amount):
         return _silent(Finding(amount[0], NOT_CHECKED, amount[1]), regimen=regimen)
     upper, lower = _dose_facts(case, amount)
-    judged = judge(regimen, lambda _, limit: answer_limit(limit, facts_for(limit, upper, lower, order)), case.once or dose.per == "time")
+    once = case.once or dose.per == "time"
+    judged = judge(regimen, lambda _, limit: answer_limit(limit, facts_for(limit, upper, lower, order)), once)
     states, steps = limit_states(regimen, judged, upper, case)
     findings = [finding_of(case, regimen, told, amount, upper) for told in judged.told]
-    concerns = regimen_concerns(regimen, case.child, case.body)
+    concerns = regimen_concerns(regimen, case.child, case.body, once)
     outcome = worst([judged.outcome, *(c.outcome for c in concerns if c.outcome)])
     return Reading(regimen, outcome, (*findings, *concerns), states, (*amount.steps, *steps), amount, upper)
 

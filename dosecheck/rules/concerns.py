@@ -12,6 +12,7 @@ from dosecheck.rules.codes import NOTE, Finding
 from dosecheck.rules.facts import DAY, TERM_FROM_DAYS, Body
 from dosecheck.showing import show_seconds, show_weeks
 
+_REPEATS = {"daily", "average", "doses", "gap"}
 _BABY_FACTS = {"gestation", "postmenstrual days", "corrected months", "corrected days"}
 
 
@@ -43,14 +44,16 @@ def oldest_weight(policy: dict[str, Any], infant: bool) -> int:
     return int(read_time(text).value // DAY)
 
 
-def regimen_concerns(regimen: Regimen, child: Child, body: Body) -> list[Finding]:
-    """Findings about this regimen's scope; the source's own silences are notes."""
+def regimen_concerns(regimen: Regimen, child: Child, body: Body, once: bool) -> list[Finding]:
+    """Findings about this regimen's scope; the source's own silences are notes, unless they leave repeats unlimited."""
     names = {"regimen": regimen.full_id, "source": regimen.source}
     found = []
     if is_small_preterm(child, body) and not _BABY_FACTS & {band.fact for band in regimen.bands}:
         found.append(Finding("preterm", QUERY, {"value": show_weeks(child.gestation)}, **names))
     if regimen.goes_by != "actual" and any("weight" in limit.main.measure for limit in regimen.limits):
         found.append(Finding("weight-kind", NOT_CHECKED, {"name": regimen.goes_by}, **names))
+    if not once and not any(limit.main.measure.split("/")[0] in _REPEATS for limit in regimen.limits):
+        found.append(Finding("repeats-not-bounded", NOT_CHECKED, {}, **names))
     if regimen.span.low is None:
         found.append(Finding("low-not-checked", NOTE, {}, **names))
     if regimen.no_daily:

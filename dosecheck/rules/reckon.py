@@ -138,7 +138,7 @@ def _block(case: Case, regimen: Regimen, count: int | None, facts: dict[str, Rat
     if case.product:
         products = [case.product]
     usable = [] if regimen.span.continuous else [measurable(p, regimen, facts) for p in products if p.release == regimen.release]
-    notes = [f.message for f in regimen_concerns(regimen, case.child, case.body)] + ([regimen.rounding] if regimen.rounding else []) + list(regimen.ask_first)
+    notes = [f.message for f in regimen_concerns(regimen, case.child, case.body, once=True)] + ([regimen.rounding] if regimen.rounding else []) + list(regimen.ask_first)
     rows = tuple((limit.name, limit.text) for limit in firsts)
     return Figures(regimen, count, low, high, rows, (*low_steps, *steps), tuple(usable), tuple(notes), case.formulary.source(regimen.source))
 

@@ -9,7 +9,7 @@ from fractions import Fraction
 
 from dosecheck.formulary.medicine import Product, Regimen
 from dosecheck.formulary.measures import Ratio
-from dosecheck.quantity import COUNTED, Quantity
+from dosecheck.quantity import COUNTED, Quantity, counted_unit
 from dosecheck.rules.case import Case, Reading
 from dosecheck.rules.explain import most_for_one_dose
 from dosecheck.rules.facts import ratio
@@ -44,7 +44,7 @@ def measurable(product: Product, regimen: Regimen, upper: dict[str, Ratio]) -> S
         share, unit_amount = most.value / strength.value, strength.value
     else:
         return none
-    measured = Quantity(_step_down(share, product), product.below, "mL" if product.below == "volume" else f"{product.below}s")
+    measured = Quantity(_step_down(share, product), product.below, "mL" if product.below == "volume" else counted_unit(product.below))
     amount = Quantity(measured.value * unit_amount, regimen.kind, most.unit)
     if not measured.value or not _passes(regimen, amount, upper):
         return none

@@ -102,7 +102,7 @@ def test_a_bare_number_is_no_quantity(bare):
     with pytest.raises(KindError):
         one("mass") + bare
     with pytest.raises(KindError):
-        one("mass") <= bare
+        operator.le(one("mass"), bare)
     with pytest.raises(TypeError):
         bare + one("mass")
     assert one("mass") != bare
@@ -170,7 +170,9 @@ def test_an_infusion_loses_its_parts_one_by_one_in_any_order():
     assert (rate * child).unit == "micrograms/min" and (rate * hour).unit == "micrograms/kg"
 
 
-@pytest.mark.parametrize(("left", "right"), [("mass", "weight"), ("mass/weight", "volume"), ("mass/weight", "mass"), ("weight", "mass/weight")])
+@pytest.mark.parametrize(
+    ("left", "right"), [("mass", "weight"), ("mass/weight", "volume"), ("mass/weight", "mass"), ("weight", "mass/weight")]
+)
 def test_a_product_without_that_kind_below_is_refused(left, right):
     with pytest.raises(KindError, match="cannot be multiplied"):
         one(left) * one(right)

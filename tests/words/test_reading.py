@@ -1,6 +1,6 @@
-"""Text becomes a quantity strictly: what is accepted and what it means; any text at all is read or refused, never more.
+"""Text becomes a quantity strictly: what is accepted, and what it means.
 
-The tables of what is refused are in `test_refused.py`.
+What is refused is in `test_refused.py`; generated texts are in `test_any_text.py`.
 """
 
 import ast
@@ -13,8 +13,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from dosecheck import reading
-from dosecheck.errors import TextError
-from dosecheck.quantity import BELOW, COUNTED, UNITS, Quantity, factor
+from dosecheck.quantity import COUNTED, UNITS, Quantity, factor
 from dosecheck.reading import (
     SPELLINGS,
     AgeParts,
@@ -35,7 +34,6 @@ from dosecheck.reading import (
     read_weight,
     read_yes,
 )
-from dosecheck.showing import show
 
 H = 3600
 
@@ -116,7 +114,7 @@ def test_mr02_a_pound_is_exact():
 @given(st.integers(300, 120_000))
 @settings(deadline=None)
 def test_mr01_grams_and_kilograms_agree(grams):
-    assert read_weight(f"{grams} g") == read_weight(f"{Fraction(grams, 1000).limit_denominator(1000).__float__():.3f} kg")
+    assert read_weight(f"{grams} g") == read_weight(f"{grams // 1000}.{grams % 1000:03} kg")
 
 
 def test_heights_volumes_and_times():
@@ -178,8 +176,9 @@ def test_a_range_may_cross_units_but_is_one_amount_kind():
 @pytest.mark.parametrize(
     ("text", "number", "unit", "kind"),
     [
-        ("120 mg in 5 mL", 24, "mg/mL", "mass/volume"), ("120 mg/5 mL", 24, "mg/mL", "mass/volume"), ("24 mg/mL", 24, "mg/mL", "mass/volume"),
-        ("120 mg per 5 mL", 24, "mg/mL", "mass/volume"), ("100 mg in 3 mL", Fraction(100, 3), "mg/mL", "mass/volume"),
+        ("120 mg in 5 mL", 24, "mg/mL", "mass/volume"), ("120mg/5ml", 24, "mg/mL", "mass/volume"),
+        ("120 mg per 5 mL", 24, "mg/mL", "mass/volume"), ("24 mg/mL", 24, "mg/mL", "mass/volume"),
+        ("100 mg in 3 mL", Fraction(100, 3), "mg/mL", "mass/volume"),
         ("2.4 g in 100 mL", Fraction(24, 1000), "g/mL", "mass/volume"), ("250 mg per tablet", 250, "mg/tablet", "mass/tablet"),
         ("100 micrograms/puff", 100, "micrograms/puff", "mass/puff"), ("10 units/mL", 10, "units/mL", "activity/volume"),
         ("1 in 1000", 1, "mg/mL", "mass/volume"), ("1 in 10000", "0.1", "mg/mL", "mass/volume"), ("0.9 %", 9, "mg/mL", "mass/volume"),
@@ -198,7 +197,7 @@ def test_strengths(text, number, unit, kind):
     [
         ("6 hours", (6, 6), None), ("6h", (6, 6), None), ("every 6 hours", (6, 6), None), ("6 hourly", (6, 6), None),
         ("4 to 6 hours", (4, 6), None), ("every 4 to 6 hours", (4, 6), None), ("4 to 6 hourly", (4, 6), None), ("1 day", (24, 24), None),
-        ("every 3 days", (72, 72), None), ("20 minutes", (Fraction(1, 3), Fraction(1, 3)), None), ("1.5 hours", (Fraction(3, 2),) * 2, None),
+        ("every 3 days", (72, 72), None), ("20 minutes", (Fraction(1, 3),) * 2, None), ("1.5 hours", (Fraction(3, 2),) * 2, None),
         ("4 times a day", None, 4), ("4 times per day", None, 4), ("four times a day", None, 4), ("1 time a day", None, 1),
         ("twice a day", None, 2), ("twice daily", None, 2), ("once a day", None, 1), ("once daily", None, 1),
     ],
@@ -231,77 +230,6 @@ def test_gestations_dates_and_answers():
     assert [read_weeks(t) for t in ("31 weeks", "31 weeks 4 days", "31 weeks and 4 days", "20 weeks 1 day")] == [217, 221, 221, 141]
     assert read_date("2024-02-29") == read_date(date(2024, 2, 29)) == date(2024, 2, 29)
     assert (read_yes("yes", "answer"), read_yes(" no ", "answer"), read_yes(True, "answer")) == (True, False, True)
-
-
-# ---- any text at all ----
-
-AMOUNTS = (read_weight, read_length, read_volume, read_time, read_strength, read_dose)
-OTHERS = (read_frequency, read_count, read_age, read_weeks, read_date, lambda text: read_yes(text, "answer"))
-PIECES = (
-    "0 1 2 9 12 0.5 .5 1.0 010 1e3 1e999999 -3 + , . / % ( ) _ # ~ mg kg g lb oz mL L m2 cm units IU PE mEq h min hours day days week "
-    "weeks months years puffs doses in to of per a times every hourly once daily twice and dose valence 1 in 1000 trimethoprim "
-    "２ ½ µg µ \u00a0 \u200b \x00 \n \ud800 −"
-).split(" ")
-words = st.lists(st.sampled_from([*PIECES, " "]), max_size=9).map(lambda found: " ".join(found))
-glued = st.lists(st.sampled_from(PIECES), max_size=6).map("".join)
-texts = st.one_of(st.text(max_size=40), st.text("0123456789.,/ mgkLhdayto", max_size=14), words, glued)
-
-
-def amounts_in(found: object) -> list[Quantity]:
-    if isinstance(found, Quantity):
-        return [found]
-    return [found.low, found.high] if isinstance(found, Dose) else []
-
-
-@pytest.mark.parametrize("read", AMOUNTS)
-@given(text=texts)
-@settings(deadline=None, max_examples=250)
-def test_any_text_reads_to_a_positive_amount_or_is_refused(read, text):
-    try:
-        found = amounts_in(read(text))
-    except TextError as error:
-        assert error.why and error.write and isinstance(error.given, str) and error.given.isprintable()
-        return
-    assert found and all(0 < amount.value and amount.number.denominator for amount in found)
-    assert found[0].value <= found[-1].value and "0" <= text.strip()[0] <= "9"
-
-
-@pytest.mark.parametrize("read", OTHERS)
-@given(text=texts)
-@settings(deadline=None, max_examples=250)
-def test_any_other_text_is_read_or_refused(read, text):
-    try:
-        assert read(text) is not None
-    except TextError as error:
-        assert error.why and error.write
-
-
-@given(st.one_of(st.none(), st.integers(), st.floats(), st.booleans(), st.binary(), st.lists(st.integers()), st.fractions(), st.decimals()))
-@settings(deadline=None, max_examples=100)
-def test_what_is_no_text_is_refused(value):
-    for read in (*AMOUNTS, read_frequency, read_age, read_weeks, read_date):
-        with pytest.raises(TextError):
-            read(value)
-
-
-@st.composite
-def shown_quantities(draw):
-    kind = draw(st.sampled_from(["mass", "activity", "substance", "volume", "mass/weight", "mass/surface", "activity/weight", *COUNTED]))
-    top, *below = (draw(st.sampled_from([u for u in UNITS[part] if (part, u) not in (("weight", "g"), ("weight", "oz"))])) for part in kind.split("/"))
-    unit = "/".join([top, *(BELOW.get(name, name) for name in below)])
-    number = Fraction(draw(st.integers(1, 10**7)), 10 ** draw(st.integers(0, 6)))
-    return Quantity(number * factor(unit, kind), kind, unit)
-
-
-@given(shown_quantities())
-@settings(deadline=None, max_examples=300)
-def test_an_exact_print_can_be_typed_back(amount):
-    text = show(amount)
-    if "," in text or text.startswith("about"):
-        return
-    dose = read_dose(text)
-    assert (dose.low, dose.high, dose.per, dose.basis) == (amount, amount, "dose", None)
-    assert show(dose.high) == text
 
 
 def test_placeholders_are_missing():

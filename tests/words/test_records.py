@@ -11,7 +11,18 @@ from hypothesis import strategies as st
 
 from dosecheck.errors import DosecheckError, Fault, InputError
 from dosecheck.quantity import Quantity
-from dosecheck.reading import AgeParts, Dose, Frequency, read_age, read_dose, read_frequency, read_length, read_time, read_volume, read_weight
+from dosecheck.reading import (
+    AgeParts,
+    Dose,
+    Frequency,
+    read_age,
+    read_dose,
+    read_frequency,
+    read_length,
+    read_time,
+    read_volume,
+    read_weight,
+)
 from dosecheck.records import CHILD_FIELDS, ORDER_FIELDS, Child, Order, read_order
 
 CHILD = {
@@ -19,8 +30,9 @@ CHILD = {
     "on": "2026-05-02", "gestation": "31 weeks 4 days", "height": "96 cm", "sex": "female",
 }  # fmt: skip
 ORDER = {
-    "medicine": " Paracetamol ", "route": "ORAL", "dose": "240 mg", "every": "6 hours", "as_needed": "yes", "at_most": "4", "over": "30 minutes",
-    "made_up_to": "50 mL", "course": "5 days", "for_": "pain", "step": "first", "condition": "Asthma; kidney  failure ;", "product": "liquid-120",
+    "medicine": " Paracetamol ", "route": "ORAL", "dose": "240 mg", "every": "6 hours", "as_needed": "yes", "at_most": "4",
+    "over": "30 minutes", "made_up_to": "50 mL", "course": "5 days", "for_": "pain", "step": "first",
+    "condition": "Asthma; kidney  failure ;", "product": "liquid-120",
 }  # fmt: skip
 PLACEHOLDERS = ["", " ", "   ", "N/A", "n/a", "unknown", "Unknown", "-", "?", "null", "nan", "NaN", "none", "TBC"]
 FIELDS = [(Child, name) for name in CHILD_FIELDS] + [(Order, name) for name in ORDER_FIELDS]
@@ -84,7 +96,16 @@ def test_none_counts_as_not_given_in_every_field():
 
 
 def test_all_faults_of_a_child_come_at_once():
-    faults = faults_of(Child, weight="14,2 kg", age="18", born="2023-02-29", gestation="31+4", height="96", sex="f", weight_is="guessed")
+    wrong = {
+        "weight": "14,2 kg",
+        "age": "18",
+        "born": "2023-02-29",
+        "gestation": "31+4",
+        "height": "96",
+        "sex": "f",
+        "weight_is": "guessed",
+    }
+    faults = faults_of(Child, **wrong)
     assert [fault.field for fault in faults] == ["weight", "weight_is", "age", "born", "gestation", "height", "sex"]
     assert all(fault.why and fault.write for fault in faults)
     assert [fault.given for fault in faults][:3] == ["14,2 kg", "guessed", "18"]
@@ -92,7 +113,9 @@ def test_all_faults_of_a_child_come_at_once():
 
 def test_all_faults_of_an_order_and_a_child_come_together():
     with pytest.raises(DosecheckError) as caught:
-        read_order({"dose": "15", "every": "qds", "for": "pa\u200bin", "times_a_day": "0", "weight": "-12 kg", "on": None, "age": "2.5 years"})
+        read_order(
+            {"dose": "15", "every": "qds", "for": "pa\u200bin", "times_a_day": "0", "weight": "-12 kg", "on": None, "age": "2.5 years"}
+        )
     faults = caught.value.faults
     assert [fault.field for fault in faults] == ["dose", "every", "times_a_day", "for", "weight", "age"]
     lines = str(caught.value).splitlines()
@@ -172,31 +195,33 @@ def test_a_very_long_name_is_refused_with_a_short_message():
 
 
 def test_conditions_are_a_sorted_set_from_text_or_list():
-    assert Order(condition="b; A ;a").condition == Order(condition=["A", "b"]).condition == Order(condition=("b", "a")).condition == ("a", "b")
+    assert (
+        Order(condition="b; A ;a").condition == Order(condition=["A", "b"]).condition == Order(condition=("b", "a")).condition == ("a", "b")
+    )
 
 
 # ---- exact values ----
 
 
 def test_exact_values_that_are_already_read_are_taken():
-    child = Child(weight=read_weight("14.2 kg"), height=read_length("96 cm"), age=read_age("3 years"), born=date(2023, 2, 11), on=date(2026, 5, 2))
-    assert child == Child(weight="14.2 kg", height="96 cm", age="3 years", born="2023-02-11", on="2026-05-02")
-    order = Order(
-        dose=read_dose("2 to 10 puffs"), every=read_frequency("6 hours"), over=read_time("30 minutes"), made_up_to=read_volume("50 mL"),
-        course=read_time("5 days"), at_most=4, as_needed=True,
-    )  # fmt: skip
-    assert order == Order(dose="2 to 10 puffs", every="6 hours", over="30 minutes", made_up_to="50 mL", course="5 days", at_most="4", as_needed="yes")
+    child = {"weight": "14.2 kg", "height": "96 cm", "age": "3 years", "born": "2023-02-11", "on": "2026-05-02"}
+    dates = {"born": date(2023, 2, 11), "on": date(2026, 5, 2)}
+    assert Child(weight=read_weight("14.2 kg"), height=read_length("96 cm"), age=read_age("3 years"), **dates) == Child(**child)
+    readers = {"dose": read_dose, "every": read_frequency, "over": read_time, "made_up_to": read_volume, "course": read_time}
+    order = {"dose": "2 to 10 puffs", "every": "6 hours", "over": "30 minutes", "made_up_to": "50 mL", "course": "5 days"}
+    assert Order(**{name: read(order[name]) for name, read in readers.items()}, at_most=4) == Order(**order, at_most="4")
     assert Order(dose=Quantity(240 * 10**6, "mass", "mg")).dose == read_dose("240 mg")
     assert Order(dose=read_dose("5 mg/kg/h").high).dose == read_dose("5 mg/kg/h")
 
 
 EXACT = [
-    Quantity(240 * 10**6, "mass", "mg"), Quantity(10**12, "weight", "kg"), Quantity(96 * 10**4, "length", "cm"), Quantity(60, "time", "minutes"),
-    Quantity(10**6, "volume", "mL"), read_dose("240 mg"), AgeParts(3, 2), Frequency(times=4), date(2026, 5, 1),
+    Quantity(240 * 10**6, "mass", "mg"), Quantity(10**12, "weight", "kg"), Quantity(96 * 10**4, "length", "cm"),
+    Quantity(60, "time", "minutes"), Quantity(10**6, "volume", "mL"), read_dose("240 mg"),
+    AgeParts(3, 2), Frequency(times=4), date(2026, 5, 1),
 ]  # fmt: skip
 ALLOWED = {
-    "weight": "weight", "height": "length", "over": "time", "course": "time", "made_up_to": "volume", "dose": "mass volume dose", "age": "age",
-    "every": "every", "weighed": "date", "born": "date", "on": "date",
+    "weight": "weight", "height": "length", "over": "time", "course": "time", "made_up_to": "volume", "dose": "mass volume dose",
+    "age": "age", "every": "every", "weighed": "date", "born": "date", "on": "date",
 }  # fmt: skip
 
 
@@ -215,7 +240,10 @@ def test_an_exact_value_is_taken_only_where_it_belongs():
                 assert fault.field == name.rstrip("_")
 
 
-@pytest.mark.parametrize("value", [14.2, 0.0, float("nan"), float("inf"), 14, 0, -1, Decimal("14.2"), Fraction(71, 5), b"14.2 kg", 10**5000, datetime(2026, 5, 1)])
+BARE = [14.2, 0.0, float("nan"), float("inf"), 14, 0, -1, 10**5000, Decimal("14.2"), Fraction(71, 5), b"14.2 kg", datetime(2026, 5, 1)]
+
+
+@pytest.mark.parametrize("value", BARE, ids=[f"{type(value).__name__}{n}" for n, value in enumerate(BARE)])
 def test_a_bare_number_is_refused_in_every_field(value):
     for make, name in FIELDS:
         if name in ("times_a_day", "at_most") and value == 14 and type(value) is int:
@@ -233,7 +261,10 @@ def test_yes_and_no_are_answers_and_nothing_else(value):
             faults_of(make, **{name: value})
 
 
-@given(st.sampled_from(FIELDS), st.one_of(st.text(max_size=30), st.lists(st.text(max_size=5), max_size=3), st.dictionaries(st.text(), st.none(), max_size=1)))
+ANYTHING = st.one_of(st.text(max_size=30), st.lists(st.text(max_size=5), max_size=3), st.dictionaries(st.text(), st.none(), max_size=1))
+
+
+@given(st.sampled_from(FIELDS), ANYTHING)
 @settings(deadline=None, max_examples=300)
 def test_any_value_of_any_field_is_read_or_refused(field, value):
     make, name = field
@@ -243,7 +274,7 @@ def test_any_value_of_any_field_is_read_or_refused(field, value):
         assert error.faults and str(error)
 
 
-def test_a_printed_count_or_weight_is_no_default():
+def test_a_count_out_of_reach_is_shown_in_its_fault():
     assert Order(times_a_day="300").times_a_day == 300
     assert [f.why for f in faults_of(Order, times_a_day="301")] == ["The number of doses is not from 1 to 300."]
     assert str(faults_of(Order, at_most="301")[0]).startswith('at_most "301": ')

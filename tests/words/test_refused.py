@@ -40,8 +40,8 @@ NUMBERS = [
     ("B006", read_dose, "l0 mg", "letter O or l"),
     ("B006", read_dose, "I5 mg", "mixes letters"),
     ("B006", read_weight, "1l kg", "letter O or l"),
-    ("B007", read_weight, "１２ kg", "U+FF11"),
-    ("B007", read_weight, "١٢ kg", "U+0661"),
+    ("B007", read_weight, "\uff11\uff12 kg", "U+FF11"),
+    ("B007", read_weight, "\u0661\u0662 kg", "U+0661"),
     ("B008", read_weight, "1_0 kg", "digits alone"),
     ("B009", read_weight, "nan", "missing"),
     ("B009", read_weight, "nan kg", "not a number"),
@@ -65,8 +65,8 @@ NUMBERS = [
     ("B014", read_weight, "0 lb 0 oz", "above zero"),
     ("B015", read_dose, "9" * 400 + " mg", "403 characters"),
     ("B015", read_dose, "1234567890123 mg", "12 digits"),
-    ("B016", read_dose, "−5 mg", "U+2212"),
-    ("B016", read_dose, "–5 mg", "U+2013"),
+    ("B016", read_dose, "\u22125 mg", "U+2212"),
+    ("B016", read_dose, "\u20135 mg", "U+2013"),
     ("B016", read_dose, "+5 mg", "without a sign"),
     ("B017", read_dose, "½ tab", "U+00BD"),
     ("B017", read_dose, "1/2 tablet", "as a decimal"),
@@ -114,15 +114,15 @@ FREQUENCIES = [
     ("H13", read_frequency, "1 minutes", "Write an infusion"),
     ("H13", read_frequency, "0 hours", "above zero"),
     ("H13", read_frequency, "301 times a day", "from 1 to 300"),
-    *(("H13", read_count, text, 'Write it as "4"') for text in ("0", "-1", "four", "4.0", "04", "301", "4 a day", "1e2", "²")[:-1]),
+    *(("H13", read_count, text, 'Write it as "4"') for text in ("0", "-1", "four", "4.0", "04", "301", "4 a day", "1e2")),
 ]
 DATES_AND_AGES = [
     *(("B038", read_date, t, "2024-02-29") for t in ("21-04-03", "2021-4-3", "20210403", "2021-W14-6", "03/04/2021", "3 May 2021")),
     *(("B039", read_date, t, "month and the day") for t in ("2023-02-29", "2024-02-30", "2021-13-01", "0000-00-00", "2021-04-31")),
     ("B042", read_age, "18", '"18 months" or "18 years"'),
     ("B043", read_age, "2.5 years", "2 years 6 months"),
-    *(("B043", read_age, t, "in full") for t in ("2y6m", "30/12", "5/7", "18 mo", "3 yrs", "2 months 3 years", "3 years 2", "3 years 4 years")),
-    ("B043", read_age, "-3 years", "in full"),
+    *(("B043", read_age, t, "in full") for t in ("2y6m", "30/12", "5/7", "18 mo", "3 yrs", "3 years 2", "-3 years")),
+    *(("B043", read_age, t, "in full") for t in ("2 months 3 years", "3 years 4 years")),
     ("B041", read_age, "121 years", "120 years"),
     ("B046", read_date, "2021-04-03T23:30:00-08:00", "2024-02-29"),
     *(("H17", read_weeks, t, "31 weeks 4 days") for t in ("31", "31+4", "31/40", "19 weeks", "51 weeks", "31 weeks 7 days", "term")),
@@ -131,7 +131,7 @@ DATES_AND_AGES = [
 ]
 # What a person may well write, with two readings or with one that a hurried reader would miss.
 DOUBTFUL = [
-    *(("H04", read_dose, t, "Write one of them") for t in ("15 mg/dose/day", "15 mg/kg/day/dose", "15 mg a day per dose", "15 mg/day a day")),
+    *(("H04", read_dose, f"15 mg{t}", "Write one of them") for t in ("/dose/day", "/kg/day/dose", " a day per dose", "/day a day")),
     *(("H04", read_dose, t, "Write the day last") for t in ("15 mg/day/kg", "15 mg/days/kg", "15 mg per day per kg")),
     *(("H04", read_dose, f"80 mg {t}", "in its own field") for t in ("every 6 hours", "four times a day", "once daily", "twice a day")),
     ("H04", read_dose, "80 mg of trimethoprim twice a day", "in its own field"),
@@ -174,11 +174,10 @@ def test_mr26_what_is_missing_is_said_to_be_missing(text):
             read(text)
 
 
-LONG = ["1" * 10_000, "1," * 10_000, "1 " * 10_000, "1 to " * 5_000, "1/" * 10_000, "a day " * 5_000, "O" * 10_000 + "1", "1 mg in " * 5_000,
-        "1e999999", "1e999999 mg", "\u200b" * 10_000, "9" * 100_000 + " kg", "1 year " * 5_000, "(" * 10_000]  # fmt: skip
+LONG = ["1", "1,", "1 ", "1 to ", "1/", "a day ", "O1", "1 mg in ", "\u200b", "1 year ", "(", "9" * 99 + " kg "]
 
 
-@pytest.mark.parametrize("text", LONG, ids=lambda text: f"{ascii(text[:6])}x{len(text)}")
+@pytest.mark.parametrize("text", ["1e999999", "1e999999 mg", *(piece * 10_000 for piece in LONG)], ids=lambda text: ascii(text[:8]))
 def test_sheer_length_is_refused_at_once_with_a_short_message(text):
     start = time.perf_counter()
     for read in READERS:
@@ -188,7 +187,7 @@ def test_sheer_length_is_refused_at_once_with_a_short_message(text):
     assert time.perf_counter() - start < 0.5
 
 
-@pytest.mark.parametrize("text", ["1 " * 99, "1 to " * 40, "1 mg/" * 40, "1 mg in " * 25, "O" * 199 + "1", "1 of " * 40, "1.1" * 66, "1 lb " * 40])
+@pytest.mark.parametrize("text", [(piece * 200)[:200] for piece in (*LONG, "1 mg/", "1 of ", "1.1", "1 lb ", "O" * 199 + "1")], ids=ascii)
 def test_texts_of_just_under_the_length_limit_take_no_time(text):
     start = time.perf_counter()
     for read in READERS:

@@ -1,0 +1,186 @@
+"""Text columns become exact whole-number columns, through the very same readers as a single order.
+
+Each column's distinct texts are read once (`records.py`) and joined back by index, so there is no second reader to
+disagree with the first.  A row that the columns cannot hold exactly is marked `slow`: the one-order engine answers it.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from typing import Any, NamedTuple
+
+import polars as pl
+
+from dosecheck.body.age import age_from_parts
+from dosecheck.errors import InputError
+from dosecheck.records import CHILD_FIELDS, ORDER_FIELDS, Child, Order
+from dosecheck.rules.facts import doses_in_a_day, is_once
+
+FIELDS = tuple(name.rstrip("_") for name in (*ORDER_FIELDS, *CHILD_FIELDS))
+FREQUENCY = ("every", "times_a_day", "once", "as_needed", "at_most")
+ASKED = ("medicine", "route", "for", "step", "condition", "product")
+_MOST_KNOWN = 200_000  # distinct texts remembered of one column; beyond it the memory starts afresh
+
+
+class Distinct(NamedTuple):
+    """A column as indexes into its distinct values; `values` is in the order of the indexes."""
+
+    index: pl.Series
+    values: list[Any]
+
+
+def distinct(column: pl.Series) -> Distinct:
+    """Index and values; null is index null."""
+    encoded = column.to_arrow().dictionary_encode()
+    return Distinct(pl.Series(encoded.indices).cast(pl.UInt32), encoded.dictionary.to_pylist())
+
+
+class Reader:
+    """Reads distinct texts of one field, and remembers them from chunk to chunk."""
+
+    def __init__(self, field: str) -> None:
+        self.name = "for_" if field == "for" else field
+        self.record = Order if self.name in ORDER_FIELDS else Child
+        self.known: dict[str, tuple[Any, str | None]] = {}
+
+    def read(self, text: str) -> tuple[Any, str | None]:
+        """(value, None), or (None, the fault in words).  A place-holder such as "n/a" is not given."""
+        if text not in self.known:
+            if len(self.known) >= _MOST_KNOWN:
+                self.known.clear()
+            self.known[text] = self._read(text)
+        return self.known[text]
+
+    def _read(self, text: str) -> tuple[Any, str | None]:
+        # a date of birth or of the weight alone would be a contradiction: the date of the order is checked by row
+        beside = {"on": "9999-12-31"} if self.name in ("born", "weighed") else {}
+        try:
+            return getattr(self.record(**{**beside, self.name: text}), self.name), None
+        except InputError as error:
+            return None, "; ".join(map(str, error.faults))
+
+
+class Columns:
+    """The readers of every field, kept over the chunks of one file."""
+
+    def __init__(self) -> None:
+        self.readers = {field: Reader(field) for field in FIELDS}
+        self._frequencies: dict[tuple, tuple] = {}
+
+    def read(self, rows: pl.DataFrame) -> Read:
+        """Reads every known column of `rows` (all text)."""
+        given: dict[str, Distinct] = {}
+        errors: list[pl.Series] = []
+        for field in FIELDS:
+            if field not in rows.columns or rows[field].null_count() == len(rows):
+                continue
+            index, texts = distinct(rows[field])
+            read = [self.readers[field].read(text) for text in texts]
+            given[field] = Distinct(index, [value for value, _ in read])
+            if any(fault for _, fault in read):
+                errors.append(pl.Series([fault for _, fault in read], dtype=pl.String).gather(index))
+        return Read(len(rows), given, _joined(errors, len(rows)))
+
+    def frequency(self, values: tuple) -> tuple:
+        """(most, mean as numerator and denominator, gap as numerator and denominator, once) of one combination."""
+        if values not in self._frequencies:
+            said = dict(zip(FREQUENCY, values, strict=True))
+            try:
+                order = Order(**{name: value for name, value in said.items() if value is not None})
+            except InputError:
+                self._frequencies[values] = (None, None, None, None, None, False, True)
+            else:
+                most, mean, gap = doses_in_a_day(order)
+                self._frequencies[values] = (most and int(most), *_pair(mean), *_pair(gap), is_once(order), False)
+        return self._frequencies[values]
+
+
+def _pair(value: Any) -> tuple[int | None, int | None]:
+    return (None, None) if value is None else (value.numerator, value.denominator)
+
+
+def _joined(errors: list[pl.Series], height: int) -> pl.Series:
+    """All faults of each row in one text, or null."""
+    if not errors:
+        return pl.Series("error", [None], dtype=pl.String).new_from_index(0, height) if height else pl.Series("error", [], dtype=pl.String)
+    frame = pl.DataFrame({str(i): column for i, column in enumerate(errors)})
+    joined = frame.select(pl.concat_str(pl.all(), separator="; ", ignore_nulls=True).alias("error")).to_series()
+    return joined.replace("", None)
+
+
+class Read:
+    """One chunk, read: distinct values by field, and the faults by row."""
+
+    def __init__(self, height: int, given: dict[str, Distinct], error: pl.Series) -> None:
+        self.height, self.given, self.error = height, given, error
+
+    def column(self, field: str, made: Callable[[Any], Any], dtype: Any) -> pl.Series:
+        """A column made from each distinct value of `field`; null where it is not given."""
+        if field not in self.given:
+            return pl.Series(field, [None], dtype=dtype).new_from_index(0, self.height) if self.height else pl.Series(field, [], dtype=dtype)
+        index, values = self.given[field]
+        return pl.Series(field, [None if value is None else made(value) for value in values], dtype=dtype).gather(index)
+
+    def is_given(self, field: str) -> pl.Series:
+        return self.column(field, lambda value: True, pl.Boolean).fill_null(False)
+
+    def codes(self, field: str) -> pl.Series:
+        """The index of each row's value, 0 for not given."""
+        if field not in self.given:
+            return pl.zeros(self.height, dtype=pl.Int64, eager=True).alias(field)
+        index, values = self.given[field]
+        missing = [i for i, value in enumerate(values) if value is None or value == () or value is False]
+        codes = (index.cast(pl.Int64) + 1).fill_null(0)
+        return codes.replace([i + 1 for i in missing], 0).alias(field) if missing else codes.alias(field)
+
+    def combinations(self, fields: tuple[str, ...]) -> Distinct:
+        """Which combination of values each row has; `values` are tuples."""
+        sizes = [len(self.given[field].values) + 1 if field in self.given else 1 for field in fields]
+        key = pl.zeros(self.height, dtype=pl.Int64, eager=True)
+        for field, size in zip(fields, sizes, strict=True):
+            key = key * size + self.codes(field)
+        index, keys = distinct(key)
+        return Distinct(index, [self._values(k, fields, sizes) for k in keys])
+
+    def _values(self, key: int, fields: tuple[str, ...], sizes: list[int]) -> tuple:
+        values = []
+        for field, size in zip(reversed(fields), reversed(sizes), strict=True):
+            key, code = divmod(key, size)
+            values.append(self.given[field].values[code - 1] if code else None)
+        return tuple(reversed(values))
+
+
+def exact_int(value: Any) -> int | None:
+    """The whole number in base units, or None where it is not whole (the row is then slow)."""
+    return value.numerator if value.denominator == 1 else None
+
+
+def child_columns(read: Read) -> pl.DataFrame:
+    """weight (ng), age as an interval in months and days, age of the weight in days, and whether the row is slow."""
+    weight = read.column("weight", lambda w: exact_int(w.value), pl.Int64).alias("weight")
+    born, on, weighed = (read.column(field, lambda day: day, pl.Date) for field in ("born", "on", "weighed"))
+    stated = {name: read.column("age", lambda parts, name=name: _stated(parts, name), pl.Int64) for name in ("months_lo", "months_hi", "days_lo", "days_hi")}
+    frame = pl.DataFrame({"weight": weight, "born": born, "on": on, "weighed": weighed, **stated})
+    months = (pl.col("on").dt.year() - pl.col("born").dt.year()) * 12 + pl.col("on").dt.month() - pl.col("born").dt.month()
+    months = (months.cast(pl.Int64) - (pl.col("on").dt.day() < pl.col("born").dt.day()).cast(pl.Int64))
+    days = (pl.col("on") - pl.col("born")).dt.total_days()
+    slow = (
+        (pl.lit(read.is_given("weight")) & pl.col("weight").is_null())
+        | pl.lit(read.is_given("age")) & (pl.col("months_lo").is_null() | pl.col("born").is_not_null())
+        | (pl.col("born") > pl.col("on")) | (months > 1440)
+        | (pl.col("weighed") > pl.col("on")) | (pl.col("weighed") < pl.col("born"))
+        | ((pl.col("born").is_not_null() | pl.col("weighed").is_not_null()) & pl.col("on").is_null())
+    )  # fmt: skip
+    return frame.select(
+        "weight",
+        *(pl.coalesce(name, months if name.startswith("months") else days).alias(name) for name in stated),
+        (pl.col("on") - pl.col("weighed")).dt.total_days().alias("weight_days"),
+        slow.fill_null(False).alias("slow"),
+    )
+
+
+def _stated(parts: Any, name: str) -> int | None:
+    try:
+        return getattr(age_from_parts(**parts._asdict()), name)
+    except ValueError:  # no age in completed units: the one-order engine says so
+        return None

@@ -1,0 +1,134 @@
+"""The small tables inside the entries of a formulary: bands, doses, maxima, sources.
+
+Each is strict: no unknown key, no coercion.  The entries themselves are in `models.py`.
+"""
+
+from __future__ import annotations
+
+from datetime import date
+from typing import Annotated, Any
+
+from pydantic import BaseModel, ConfigDict, Field, model_validator
+
+from dosecheck.formulary.cells import Band
+from dosecheck.formulary.fields import (
+    AgeEdge,
+    Bound,
+    DoseText,
+    FactorEnd,
+    Figure,
+    Id,
+    Line,
+    Over,
+    Text,
+    Volume,
+    Weeks,
+    Weight,
+    Word,
+    either,
+    read_edge,
+    refuse,
+)
+from dosecheck.formulary.meets import in_days
+from dosecheck.reading import read_weeks, read_weight
+
+
+class Table(BaseModel):
+    model_config = ConfigDict(extra="forbid", strict=True)
+
+
+Some = Field(min_length=1)
+Words = Annotated[list[Word], Some]
+Bounds = Annotated[list[Bound], Some]
+
+
+class Source(Table):
+    id: Id
+    place: Line
+
+
+class Checked(Table):
+    by: Line
+    on: date
+
+
+class Ends(Table):
+    """A band: at least one end, and the first below the second."""
+
+    @model_validator(mode="after")
+    def _ordered(self) -> Ends:
+        low, high = (self._number(getattr(self, end), end) for end in ("from_", "below"))
+        if low is None and high is None:
+            raise refuse("The band has no end.", 'Write { from = "...", below = "..." }, or one of them.')
+        if low is not None and high is not None and low >= high:
+            raise refuse(
+                f'No child is from "{self.from_}" and below "{self.below}".', "Write the lower end first; below is outside the band."
+            )
+        return self
+
+    def _number(self, text: str | None, end: str) -> Any:
+        return None if text is None else self._read(text, end)
+
+
+class AgeBand(Ends):
+    from_: AgeEdge | None = Field(None, alias="from")
+    below: AgeEdge | None = None
+
+    @staticmethod
+    def _read(text: str, end: str) -> int:
+        fact, number = read_edge(text)
+        band = in_days(Band(fact, number, None) if end == "from_" else Band(fact, None, number))
+        return band.low if end == "from_" else band.high
+
+
+class WeightBand(Ends):
+    from_: Weight | None = Field(None, alias="from")
+    below: Weight | None = None
+
+    @staticmethod
+    def _read(text: str, end: str) -> Any:
+        return read_weight(text)
+
+
+class WeeksBand(Ends):
+    from_: Weeks | None = Field(None, alias="from")
+    below: Weeks | None = None
+
+    @staticmethod
+    def _read(text: str, end: str) -> int:
+        return read_weeks(text)
+
+
+class DoseEnds(Table):
+    low: Figure | None = None
+    high: Figure | None = None
+
+    @model_validator(mode="after")
+    def _some(self) -> DoseEnds:
+        if self.low is None and self.high is None:
+            raise refuse("The dose has neither a low nor a high end.", 'Write dose = { low = "10 mg/kg", high = "15 mg/kg" }.')
+        return self
+
+
+class NoDaily(Table):
+    none: Text
+
+
+class Total(Table):
+    over: Over
+    max: Bounds
+
+
+class Step(Table):
+    up_to: Volume | None = None
+    step: Volume
+
+
+class Equals(Table):
+    amount: FactorEnd
+    is_: FactorEnd = Field(alias="is")
+    source: Source
+
+
+Dose = either((dict, DoseEnds), DoseText)
+MaxDaily = either((dict, NoDaily), Bounds)
