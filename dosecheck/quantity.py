@@ -35,6 +35,11 @@ _ABOVE = {short: full for full, short in BELOW.items()}
 
 
 @cache
+def counted_unit(thing: str) -> str:
+    """The unit that a counted thing is shown in: "tablets", "suppositories"."""
+    return next(iter(UNITS[thing]))
+
+
 def kind_of(numerator: str, *below: str) -> str:
     """The kind's name, such as "mass/weight": one kind above, any number below in alphabetical order."""
     return "/".join((numerator, *sorted(below)))

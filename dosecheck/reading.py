@@ -389,14 +389,19 @@ def _range(body: str, text: str, per: str | None) -> tuple[Quantity, Quantity]:
 
 
 _WORDS = {"once": 1, "twice": 2, "two": 2, "three": 3, "four": 4, "five": 5, "six": 6, "one": 1}
-_TIMES = re.compile(r"(?:([1-9][0-9]{0,2})|(one|two|three|four|five|six)) times? (?:a|per) day|(once|twice) (?:a day|daily)")
+_TIMES = re.compile(r"(?:([1-9][0-9]{0,2})|(one|two|three|four|five|six)) times? (?:a day|per day|daily)|(once|twice) (?:a day|daily)")
 _GAP = re.compile(rf"(?:every )?({NUMBER})(?: to ({NUMBER}))? ?(?:hourly|([a-z]+))")
 _FREQUENCY_EXAMPLE = "6 hours"
 
 
+def _lower_first(text: str) -> str:
+    """Words with a capital first letter ("Every 6 Hours") are the same words; all capitals are left to be refused."""
+    return re.sub(r"\b[A-Z](?=[a-z]{2})", lambda match: match.group().lower(), text)
+
+
 def read_frequency(text: str) -> Frequency:
     """How often: "6 hours", "every 4 to 6 hours", "6 hourly", "4 times a day", "once"."""
-    text = plain(text, "frequency", _FREQUENCY_EXAMPLE)
+    text = _lower_first(plain(text, "frequency", _FREQUENCY_EXAMPLE))
     if text == "once":
         return Frequency(once=True)
     times = _TIMES.fullmatch(text)
@@ -451,7 +456,7 @@ _AGE_PART = re.compile(r"(0|[1-9][0-9]{0,4}) ?(years?|months?|weeks?|days?)(?:,?
 
 def read_age(text: str) -> AgeParts:
     """An age in whole units, largest first: "3 years 2 months", "18 months", "5 weeks", "12 days"."""
-    text = plain(text, "age", "3 years 2 months")
+    text = _lower_first(plain(text, "age", "3 years 2 months"))
     parts: dict[str, int] = {}
     place = 0
     order = ("years", "months", "weeks", "days")
