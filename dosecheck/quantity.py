@@ -34,12 +34,12 @@ BELOW = {"minutes": "min", "hours": "h", "days": "day", **{next(iter(UNITS[c])):
 _ABOVE = {short: full for full, short in BELOW.items()}
 
 
-@cache
 def counted_unit(thing: str) -> str:
     """The unit that a counted thing is shown in: "tablets", "suppositories"."""
     return next(iter(UNITS[thing]))
 
 
+@cache
 def kind_of(numerator: str, *below: str) -> str:
     """The kind's name, such as "mass/weight": one kind above, any number below in alphabetical order."""
     return "/".join((numerator, *sorted(below)))

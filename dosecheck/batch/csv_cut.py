@@ -12,12 +12,12 @@ import csv
 import io
 import re
 from collections.abc import Iterator
-from typing import BinaryIO, NamedTuple
+from typing import BinaryIO, NamedTuple, NoReturn
 
 import pyarrow as pa
 import pyarrow.compute as pc
 
-from dosecheck.batch.chunk import CHUNK_BYTES, LONGEST_ROW, shown
+from dosecheck.batch.chunk import CHUNK_BYTES, CHUNK_ROWS, LONGEST_ROW, shown
 from dosecheck.errors import FileError
 
 HEADER_BYTES = LONGEST_ROW
@@ -108,11 +108,11 @@ class CsvFile:
             raise self._error(f'The header names "{shown(twice[0])}" twice.', "Give each column its own name.")
 
     def blocks(self) -> Iterator[Block]:
-        """All rows after the header, in blocks of about CHUNK_BYTES."""
-        ended = False
+        """All rows after the header, in blocks of CHUNK_BYTES, or fewer where so many hold more than CHUNK_ROWS."""
+        size, ended = _size_like(self._held, self._held.count(b"\n")), False
         while not ended:
-            more = self._file.read(CHUNK_BYTES)
-            ended = len(more) < CHUNK_BYTES
+            more = self._file.read(size)
+            ended = len(more) < size
             text = self._held + more
             if ended and text and not text.endswith(b"\n"):
                 text += b"\n"
@@ -125,6 +125,15 @@ class CsvFile:
                 lines = text.count(b"\n", 0, end)
                 yield Block(text[:end], self._line, lines, broken)
                 self._line += lines
+                size = _size_like(text, lines)
+
+    def rows(self, block: Block) -> Iterator[Span]:
+        """The place of each row of the block that was yielded last, blank lines as well."""
+        at = 0
+        while at < len(block.text):
+            row = _ANY_ROW.match(block.text, at, at + LONGEST_ROW) or self._raise_unended(block.text, at)
+            yield row.span()
+            at = row.end()
 
     def _refuse_torn(self, text: bytes, broken: list[Span]) -> None:
         """A quoted field that runs over lines and ends in mid-text: its own closing quote is surely missing."""
@@ -135,13 +144,17 @@ class CsvFile:
                 last = first + field.count(b"\n")
                 raise self._error(f"The quote opened at line {first} is not closed before line {last}.", "Close it, and check again.")
 
-    def _raise_unended(self, text: bytes, row: int) -> None:
+    def _raise_unended(self, text: bytes, row: int) -> NoReturn:
         at = _ANY_FIELDS.match(text, row, row + LONGEST_ROW).end()
         line = self._line + text.count(b"\n", 0, at)
         if text[at : at + 1] == b'"':
             cut = "never closed" if len(text) - row <= LONGEST_ROW else f"not closed within {LONGEST_ROW:,} bytes"
             raise self._error(f"The quote opened at line {line} is {cut}.", "Is the file cut short? Close the quote.")
         raise self._error(f"The row at line {line} is longer than {LONGEST_ROW:,} bytes.", "Is this a file of orders?")
+
+
+def _size_like(text: bytes, lines: int) -> int:
+    return min(CHUNK_BYTES, CHUNK_ROWS * len(text) // lines) if lines else CHUNK_BYTES
 
 
 def _cut(text: bytes) -> tuple[int, list[Span]]:
@@ -177,14 +190,6 @@ def _walk(text: bytes) -> tuple[int, list[Span]]:
             broken.append(row.span())
             end = row.end()
         at = end
-
-
-def rows_of(text: bytes) -> Iterator[Span]:
-    """The place of each row, blank lines as well, in a text of whole rows."""
-    at = 0
-    while row := _ANY_ROW.match(text, at, at + LONGEST_ROW):
-        yield row.span()
-        at = row.end()
 
 
 def _bad_field(row: bytes) -> tuple[int, bytes]:

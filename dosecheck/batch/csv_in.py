@@ -15,7 +15,7 @@ import pyarrow as pa
 import pyarrow.csv as arrow_csv
 
 from dosecheck.batch.chunk import Chunk, Refused, opened, shown, without_unfit
-from dosecheck.batch.csv_cut import Block, CsvFile, Span, fault, not_utf8, rows_of
+from dosecheck.batch.csv_cut import Block, CsvFile, Span, fault, not_utf8
 
 _PART = 2 << 20  # bytes that one of Arrow's threads takes at a time
 Note = Callable[[arrow_csv.InvalidRow], str]
@@ -28,7 +28,7 @@ def read_csv(path: Path) -> Iterator[Chunk]:
         read = False
         for block in source.blocks():
             read = True
-            yield without_unfit(_fast(block, source.names) or _careful(block, source.names))
+            yield without_unfit(_fast(block, source.names) or _careful(block, source))
         if not read:
             nothing = pl.DataFrame(schema=dict.fromkeys(source.names, pl.String))
             yield Chunk(nothing, pl.Series("line", [], pl.Int64), [])
@@ -56,11 +56,7 @@ def _parse(text: bytes, names: list[str], note: Note | None) -> pl.DataFrame:
         text = codecs.BOM_UTF8 + text
     table = arrow_csv.read_csv(
         pa.BufferReader(text),
-        arrow_csv.ReadOptions(
-            column_names=names,
-            use_threads=note is None,
-            block_size=_PART if note is None else len(text) + 1,
-        ),
+        arrow_csv.ReadOptions(column_names=names, use_threads=note is None, block_size=_PART if note is None else len(text) + 1),
         arrow_csv.ParseOptions(newlines_in_values=b'"' in text, ignore_empty_lines=note is None, invalid_row_handler=note),
         arrow_csv.ConvertOptions(column_types=dict.fromkeys(names, pa.large_string()), strings_can_be_null=True, null_values=[""]),
     )
@@ -77,16 +73,16 @@ def _lines_from(first: int, taken: pl.Series) -> pl.Series:
     return first + taken.cum_sum() - taken
 
 
-def _careful(block: Block, names: list[str]) -> Chunk:
+def _careful(block: Block, source: CsvFile) -> Chunk:
     """Faulty rows become rows of nulls in their places; blank lines are left out."""
-    aside = sorted({*block.broken, *_undecodable(block.text)})
+    aside = sorted({*block.broken, *_undecodable(block, source)})
     wrong: list[arrow_csv.InvalidRow] = []
 
     def note(row: arrow_csv.InvalidRow) -> str:
         wrong.append(row)
         return "skip"
 
-    good = _parse(_without(block.text, aside), names, note)
+    good = _parse(_without(block.text, aside), source.names, note)
     places = [row.number - 1 for row in wrong]
     faults = [_fault_of(row, block.text, aside) for row in wrong]
     order = _order(good.height, places)
@@ -94,15 +90,16 @@ def _careful(block: Block, names: list[str]) -> Chunk:
     line = _lines_from(block.line, taken)
     rows = good.select(pl.all().gather(order.set(order >= good.height, None)))
     kept = _not_blank(rows, line - block.line, block.text)
-    place = kept.cum_sum()
-    refused = [Refused(place[at] - 1, line[at], why, shown(given)) for at, (_, why, given) in zip(places, faults, strict=True)]
+    where = zip((kept.cum_sum() - 1).gather(places), line.gather(places), faults, strict=True)
+    refused = [Refused(row, number, why, shown(given)) for row, number, (_, why, given) in where]
     return Chunk(rows.filter(kept), line.filter(kept), refused)
 
 
-def _undecodable(text: bytes) -> list[Span]:
+def _undecodable(block: Block, source: CsvFile) -> list[Span]:
+    text = block.text
     if _decodes(text):
         return []
-    return [(start, end) for start, end in rows_of(text) if not _decodes(text[start:end])]
+    return [(start, end) for start, end in source.rows(block) if not _decodes(text[start:end])]
 
 
 def _decodes(text: bytes) -> bool:
@@ -124,8 +121,10 @@ def _without(text: bytes, aside: list[Span]) -> bytes:
 def _fault_of(row: arrow_csv.InvalidRow, text: bytes, aside: list[Span]) -> tuple[int, str, str | bytes]:
     """Lines taken, why it is refused, and the row as it was given."""
     if not row.text.startswith("\0"):
-        why = f"It has {row.actual_columns} fields; the header has {row.expected_columns}."
-        return row.text.count("\n") + 1, f"{why} A comma inside a field needs quotes around the field.", row.text
+        found, lines = row.actual_columns, row.text.count("\n") + 1
+        why = f"It has {found} field{'s' * (found != 1)}; the header has {row.expected_columns}."
+        why += f" A quote makes one row of {lines} lines." if lines > 1 else " A comma inside a field needs quotes around the field."
+        return lines, why, row.text
     start, end = aside[int(row.text[1:])]
     given = text[start:end]
     try:
@@ -138,8 +137,7 @@ def _fault_of(row: arrow_csv.InvalidRow, text: bytes, aside: list[Span]) -> tupl
 
 def _order(good: int, places: list[int]) -> pl.Series:
     """For each row of the block its index among the good rows followed by the wrong ones, which stand at `places`."""
-    wrong = pl.Series("wrong", [False]).new_from_index(0, good + len(places))
-    wrong = wrong.scatter(places, True)
+    wrong = pl.repeat(False, good + len(places), eager=True).scatter(places, True)
     return pl.concat([(~wrong).arg_true(), wrong.arg_true()]).arg_sort().cast(pl.Int64)
 
 

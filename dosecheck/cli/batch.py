@@ -1,3 +1,91 @@
+"""`dosecheck batch`: a file of orders.  Exit status 0 when every row was answered, 2 otherwise; --fail-on makes it 1."""
+
+from __future__ import annotations
+
+import json
+import sys
+from datetime import date
+
 import click
-@click.command("batch")
-def command(): ...
+
+from dosecheck.cli.options import Once, common_options, open_formulary
+from dosecheck.cli.text import heading, wrapped
+from dosecheck.errors import DosecheckError
+from dosecheck.records import NOT_CHECKED, OUTCOMES
+
+_EPILOG = "Exit status: 0 every row was answered, 1 an outcome named by --fail-on came up, 2 a row or the file could not be read."
+
+
+@click.command("batch", epilog=_EPILOG)
+@click.argument("orders")
+@click.option("--out", "results", metavar="FILE", required=True, cls=Once, help="where the results go: .csv, .parquet or .jsonl")
+@click.option("--columns", "columns", metavar="MAP.toml", cls=Once, help="your own column names and codes")
+@click.option("--fail-on", metavar="OUTCOME", type=click.Choice(OUTCOMES), multiple=True, help="exit 1 when this outcome comes up; repeatable")
+@common_options
+def command(orders: str, results: str, columns: str | None, fail_on: tuple[str, ...], folder: str | None, as_json: bool) -> int:
+    """Check a file of orders: CSV, Parquet or JSON Lines in and out."""
+    try:
+        from dosecheck.batch.colmap import read_map
+        from dosecheck.batch.run import run_batch
+    except ImportError:
+        raise DosecheckError('Files of orders need polars and pyarrow. Install them: pip install "polars>=1.30" "pyarrow>=17"') from None
+    formulary = open_formulary(folder)
+    mapped = read_map(columns) if columns else None
+    with _Progress(as_json) as progress:
+        summary = run_batch(orders, results, formulary, date.today(), mapped, progress.show)
+    click.echo(_as_json(summary) if as_json else _text(summary, results))
+    if summary.refused or not summary.rows:
+        return 2
+    return 1 if any(summary.outcomes[name] for name in fail_on) else 0
+
+
+class _Progress:
+    """A bar on a terminal that can show one; silence elsewhere."""
+
+    def __init__(self, quiet: bool) -> None:
+        self._bar = None
+        if not quiet and sys.stderr.isatty():
+            from rich.console import Console
+            from rich.progress import MofNCompleteColumn, Progress, SpinnerColumn, TextColumn, TimeElapsedColumn
+
+            self._bar = Progress(SpinnerColumn(), TextColumn("orders checked"), MofNCompleteColumn(), TimeElapsedColumn(), console=Console(stderr=True))
+
+    def __enter__(self) -> _Progress:
+        if self._bar:
+            self._bar.start()
+            self._task = self._bar.add_task("orders", total=None)
+        return self
+
+    def __exit__(self, *_: object) -> None:
+        if self._bar:
+            self._bar.stop()
+
+    def show(self, rows: int) -> None:
+        if self._bar:
+            self._bar.update(self._task, completed=rows)
+
+
+def _text(summary, results: str) -> str:
+    if not summary.rows:
+        return "0 orders checked: the file has a header and no rows. This is not an all-clear."
+    width = len(f"{summary.rows:,}")
+    lines = [heading(f"{summary.rows:,} orders, each with one result row in {results}")]
+    lines += [f"  {summary.outcomes[name]:>{width},}  {name}" for name in OUTCOMES]
+    lines.append(f"  {sum(summary.outcomes.values()):>{width},}  in all")
+    if summary.outcomes[NOT_CHECKED]:
+        lines.append(wrapped(f"Of the not-checked, {summary.refused:,} could not be read; the column sentence says why."))
+    repeats = summary.repeats.lines()
+    if repeats:
+        lines += [heading("Look at these together (totals across orders were not reckoned)"), *(wrapped(line, "  - ") for line in repeats)]
+    lines.append(wrapped("A second check of the arithmetic, not a prescription: defer to the prescriber and to local guidance. "
+                         f"Earlier doses were not told. Formulary fingerprint {summary.fingerprint}; {summary.slow:,} rows were checked one by one."))  # fmt: skip
+    return "\n".join(lines)
+
+
+def _as_json(summary) -> str:
+    return json.dumps({
+        "rows": summary.rows, "outcomes": summary.outcomes, "refused": summary.refused, "one_by_one": summary.slow,
+        "same_ingredient": [{"ingredient": name, "rows": rows} for name, rows in summary.repeats.rows()],
+        "births_disagree": summary.repeats.conflicts(), "fingerprint": summary.fingerprint,
+        "caution": "A second check of the arithmetic, not a prescription: defer to the prescriber and to local guidance.",
+    }, indent=2)  # fmt: skip

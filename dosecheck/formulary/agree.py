@@ -29,9 +29,9 @@ def regimen_problems(entry: dict[str, Any]) -> Iterator[Problem]:
     """Whatever the regimen says that cannot hold together; a table by band is taken row by row."""
     if ("dose" in entry) == ("band" in entry):
         said = "both dose and [[regimen.band]]" if "dose" in entry else "neither dose nor [[regimen.band]]"
-        yield Problem(("dose",), f"The regimen has {said}.", f"Write {EXAMPLES['dose']}; or a dose in each [[regimen.band]].")
+        yield Problem(("dose",), f"The regimen has {said}.", f"For example: {EXAMPLES['dose']}; or a dose in each [[regimen.band]].")
     if not any(key in entry for key in _WHO):
-        yield Problem(("age",), "Nothing says for which children it is, so it would fit any age.", f"Write {EXAMPLES['age']}.")
+        yield Problem(("age",), "Nothing says for which children it is, so it would fit any age.", f"For example: {EXAMPLES['age']}.")
     yield from _daily_share(entry)
     if "dose" in entry and "band" not in entry:
         yield from _row_problems(entry)
@@ -42,7 +42,7 @@ def _band_problems(entry: dict[str, Any]) -> Iterator[Problem]:
     """Row by row; what is wrong with a key that stands above the rows is placed there, once for all of them."""
     for number, row in enumerate(entry.get("band", [])):
         if "age" not in row and "weight" not in row:
-            yield Problem(("band", number, "age"), "The band has neither age nor weight.", f"Write {EXAMPLES['age']}.")
+            yield Problem(("band", number, "age"), "The band has neither age nor weight.", f"For example: {EXAMPLES['age']}.")
         for problem in (*_outside(entry, row), *_row_problems({**entry, **row})):
             key = problem.place[0]
             yield problem._replace(place=("band", number, *problem.place)) if key in row or key == "dose" else problem
@@ -80,7 +80,7 @@ def _band_text(band: dict[str, str]) -> str:
 
 def _row_problems(row: dict[str, Any]) -> Iterator[Problem]:
     if "max_daily" not in row:
-        yield Problem(("max_daily",), "The most in 24 hours is missing.", f"Write {EXAMPLES['max_daily']}.")
+        yield Problem(("max_daily",), "The most in 24 hours is missing.", f"For example: {EXAMPLES['max_daily']}.")
     span = read_span(row["dose"])
     wrong = list(_span_problems(span, row))
     yield from wrong
@@ -103,7 +103,7 @@ def _texts(row: dict[str, Any], key: str) -> list[str]:
 def _span_problems(span: DoseSpan, row: dict[str, Any]) -> Iterator[Problem]:
     if span.high is None and "max_single" not in row:
         why = "The dose has no high end and there is no max_single, so any large dose would pass."
-        yield Problem(("max_single",), why, f"Write {EXAMPLES['max_single']}, or give the dose a high end.")
+        yield Problem(("max_single",), why, f"For example: {EXAMPLES['max_single']}, or give the dose a high end.")
     if span.low is None or span.high is None:
         return
     if span.low.kind != span.high.kind:
@@ -167,12 +167,14 @@ def product_problems(entry: dict[str, Any], ingredients: list[str]) -> Iterator[
     """Args: ingredients: the ids of the medicine's ingredients, in order."""
     texts = entry.get("strengths", {})
     if len(ingredients) == 1 and ("strength" in entry) == ("strengths" in entry):
-        yield Problem(("strength",), "One of strength and strengths is needed.", f"Write {EXAMPLES['strength']}.")
+        yield Problem(("strength",), "One of strength and strengths is needed.", f"For example: {EXAMPLES['strength']}.")
     elif len(ingredients) > 1 and ("strength" in entry or set(texts) != set(ingredients)):
         write = "Write strengths = { " + ", ".join(f'{name} = "..."' for name in ingredients) + " }."
         yield Problem(("strengths",), "The medicine has several ingredients, and the product must give the strength of each.", write)
     elif texts and set(texts) != set(ingredients):
-        yield Problem(("strengths",), f"It names {', '.join(texts)}; the ingredient is {ingredients[0]}.", f"Write {EXAMPLES['strength']}.")
+        yield Problem(
+            ("strengths",), f"It names {', '.join(texts)}; the ingredient is {ingredients[0]}.", f"For example: {EXAMPLES['strength']}."
+        )
     below = {read_strength(text).kind.split("/")[1] for text in (texts.values() or filter(None, [entry.get("strength")]))}
     if len(below) > 1:
         yield Problem(("strengths",), "The strengths are in unlike things, such as a volume and a tablet.", "Write each in the same.")
@@ -187,10 +189,10 @@ def _measure_problems(entry: dict[str, Any], below: set[str]) -> Iterator[Proble
     if "divides" in entry and not below <= {"tablet", "suppository"}:
         yield Problem(("divides",), "Only a tablet or a suppository divides into parts.", "Leave it out.")
     if ends and (ends[-1] is not None or None in ends[:-1]):
-        yield Problem(("measure",), "The last step, and no other, is without up_to.", f"Write {EXAMPLES['measure']}.")
+        yield Problem(("measure",), "The last step, and no other, is without up_to.", f"For example: {EXAMPLES['measure']}.")
     volumes = [read_volume(end) for end in ends if end is not None]
     if any(one >= other for one, other in pairwise(volumes)):
-        yield Problem(("measure",), "The volumes do not rise from step to step.", f"Write {EXAMPLES['measure']}.")
+        yield Problem(("measure",), "The volumes do not rise from step to step.", f"For example: {EXAMPLES['measure']}.")
 
 
 def ingredient_problems(entry: dict[str, Any]) -> Iterator[Problem]:

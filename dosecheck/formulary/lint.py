@@ -19,7 +19,7 @@ from dosecheck.formulary.load import parse
 from dosecheck.formulary.local_lint import local_problems, merged_faults
 from dosecheck.formulary.medicine_lint import MOST_ROWS, Sound, medicine_problems, sound_part, unknown
 from dosecheck.formulary.names import clashes, ingredient_clashes, names_of
-from dosecheck.formulary.plainly import ENTRIES, Place, Problem, Raw, position, problems, shown, tables, to_fault
+from dosecheck.formulary.plainly import ENTRIES, EXAMPLES, POLICY_EXAMPLES, Place, Problem, Raw, position, problems, shown, tables, to_fault
 
 _DEFAULT = Policy(Fraction(1, 10), Fraction(1, 10))
 
@@ -77,7 +77,8 @@ def _shapes(raws: dict[str, Raw], found: dict[str, list[Problem]]) -> dict[str, 
         found[name] += [Problem((kind,), f"There are more than {MOST_ROWS} entries.", "Look for a copy too many.") for kind in crowded]
         model = _model(name)
         if model:
-            found[name] += problems(model, {key: value for key, value in raw.items() if key not in crowded})
+            examples = POLICY_EXAMPLES if name == "policy.toml" else EXAMPLES
+            found[name] += problems(model, {key: value for key, value in raw.items() if key not in crowded}, examples)
         if name.startswith(("medicines/", "local/")):
             sounds[name] = sound_part(raw, found[name])
     return sounds

@@ -7,7 +7,7 @@ to the one-order engine and to the columns.  Facts are exact, as (numerator, den
 
 from __future__ import annotations
 
-from typing import NamedTuple
+from typing import Any, NamedTuple
 
 AT_MOST, AT_LEAST = "at most", "at least"
 Ratio = tuple[int, int]
@@ -76,8 +76,11 @@ class Comparison(NamedTuple):
     q: int
 
 
-def sides(comparison: Comparison, facts: dict[str, Ratio]) -> tuple[int, int] | str:
-    """The two whole numbers to compare (measure, bound), or the name of the fact that is missing."""
+def sides(comparison: Comparison, facts: dict[str, Any]) -> tuple[Any, Any] | str:
+    """The two whole numbers to compare (measure, bound), or the name of the fact that is missing.
+
+    Only multiplies, so facts may be whole numbers or columns of them.
+    """
     measure = MEASURES[comparison.measure]
     power = measure.power
     left, right = comparison.q**power, comparison.p**power
@@ -85,20 +88,22 @@ def sides(comparison: Comparison, facts: dict[str, Ratio]) -> tuple[int, int] | 
         value = facts.get(name)
         if value is None:
             return name
-        left *= value[0] ** power
-        right *= value[1] ** power
+        left, right = left * _raised(value[0], power), right * _raised(value[1], power)
     for name in measure.under:
         value = facts.get(name)
         if value is None:
             return name
         exponent = 1 if name == "surface" else power
-        left *= value[1] ** exponent
-        right *= value[0] ** exponent
+        left, right = left * _raised(value[1], exponent), right * _raised(value[0], exponent)
     return left, right
 
 
-def holds(comparison: Comparison, facts: dict[str, Ratio]) -> bool | str:
-    """True or False; or the name of the fact that is missing."""
+def _raised(number: Any, exponent: int) -> Any:
+    return number if exponent == 1 else number * number
+
+
+def holds(comparison: Comparison, facts: dict[str, Any]) -> Any:
+    """True or False (a column of them, for columns); or the name of the fact that is missing."""
     both = sides(comparison, facts)
     if isinstance(both, str):
         return both

@@ -76,7 +76,17 @@ EXAMPLES = {
     "withdraw": 'withdraw = ["rectal-child"]',
     "reason": 'reason = "Our drugs committee caps the single dose at 500 mg (minutes of 3 March 2025)."',
     "medicine": 'medicine = "exampol"',
-    "review_by": 'review_by = { value = 2027-12-31, reason = "..." }',
+    "title": 'title = "Invented Handbook"',
+    "organisation": 'organisation = "Nobody"',
+    "grade": 'grade = "primary"',
+}
+
+# The lines of policy.toml, where a key has a value and its reason.
+POLICY_EXAMPLES = {
+    **dict.fromkeys(("query_up_to", "point_allowance"), 'it as { value = "10 %", reason = "..." }'),
+    **dict.fromkeys(("weight_age_infant", "weight_age_child"), 'it as { value = "90 days", reason = "..." }'),
+    "review_by": 'it as { value = 2027-12-31, reason = "..." }',
+    "reason": 'reason = "Common practice, no source; set your own."',
 }
 
 _WANTED = {
@@ -85,20 +95,21 @@ _WANTED = {
 }  # fmt: skip
 
 
-def problems(model: type[BaseModel] | TypeAdapter, raw: dict[str, Any]) -> list[Problem]:
+def problems(model: type[BaseModel] | TypeAdapter, raw: dict[str, Any], examples: dict[str, str] = EXAMPLES) -> list[Problem]:
     """Every fault of one file's shape, without those of a value whose key is already unknown."""
     try:
         (model.validate_python if isinstance(model, TypeAdapter) else model.model_validate)(raw)
     except ValidationError as error:
-        return [_problem(model, fault) for fault in error.errors(include_url=False)]
+        return [_problem(model, fault, examples) for fault in error.errors(include_url=False)]
     return []
 
 
-def _problem(model: Any, fault: dict[str, Any]) -> Problem:
+def _problem(model: Any, fault: dict[str, Any], examples: dict[str, str]) -> Problem:
     place = tuple(part for part in fault["loc"] if part not in ("<first>", "<other>", "[key]"))
-    key = next((part for part in reversed(place) if isinstance(part, str)), "")
+    keys = [part for part in reversed(place) if isinstance(part, str)]
+    key = keys[0] if keys else ""
     kind, given, context = fault["type"], fault["input"], fault.get("ctx", {})
-    example = f"Write {EXAMPLES[key]}." if key in EXAMPLES else ""
+    example = next((f"For example: {examples[name]}." for name in keys if name in examples), "")
     if kind == "plain":
         return Problem(place, context["why"], context["write"])
     if kind == "extra_forbidden":
@@ -194,14 +205,14 @@ def position(raw: Raw, place: Place) -> list[int]:
 def to_fault(file: str, raw: Raw, problem: Problem) -> FormularyFault:
     kind, *rest = problem.place or ("",)
     entry = ""
-    if kind in ENTRIES and rest:
+    if file == "sources.toml":
+        entry = f"source {shown(kind)}"
+    elif kind in ENTRIES and rest:
         number, *rest = rest
         entry = f"{kind.replace('_', ' ')} {_entry_name(raw, kind, number)}"
         if len(rest) > 1 and rest[0] == "band":
             entry += f", band {rest[1] + 1}"
             rest = rest[2:]
-    elif file == "sources.toml":
-        entry = f"source {shown(kind)}"
     else:
         rest = [kind, *rest]
     keys = [shown(part)[1:-1] for part in rest if isinstance(part, str) and part]

@@ -33,7 +33,7 @@ def conclude(case: Case, outcome: str, overall: list[Finding], readings: list[Re
         formulary=case.formulary.about(case.medicine), status_line=status_line(case.formulary, case.medicine, case.child.on),
         counts=_counts(states), regimens=regimens,
         ask_first=tuple(dict.fromkeys(line for r in regimens for line in r.ask_first)),
-        slips=explain_by_slips(case, readings),
+        slips=explain_by_slips(case, readings), one_dose=next((r.amount.high for r in readings if r.amount and case.order.dose.per != "time"), None),
     )  # fmt: skip
 
 
@@ -79,7 +79,7 @@ def unknown_medicine(order: Order, child: Child, body: Body, formulary: Formular
         finding = Finding("medicine-unknown", NOT_CHECKED, {"name": _visible(order.medicine), "near": question})
     return Verdict(
         NOT_CHECKED, HEADLINES[NOT_CHECKED], (finding,), (), (), (finding.message,), (), understood(order, child, body, None, None), None,
-        formulary.about(), "", _counts(()), (), (), (),
+        formulary.about(), "", _counts(()), (), (), (), None,
     )  # fmt: skip
 
 

@@ -104,6 +104,7 @@ def verdict_dict(verdict: Any) -> dict[str, Any]:
             for f in verdict.findings
         ],
         "working": [step.text for step in verdict.working],
+        "one_dose": show(verdict.one_dose) if verdict.one_dose else "",
         "limits": [
             {"name": s.limit.name, "limit": s.limit.text, "comes_to": show(s.comes_to) if s.comes_to else "", "state": s.state, "binding": s.binding, "regimen": s.regimen.full_id, "source": s.source}
             for s in verdict.limits

@@ -52,6 +52,7 @@ class Verdict(NamedTuple):
     findings: those that bear on the outcome first; a note has the outcome "".
     working: steps in the order in which they were reckoned.
     limits: every limit of every regimen that fits, with its state; the binding one marked.
+    one_dose: what one dose comes to (the top of a range), in the first regimen's kind.
     counts: limits "due", "met", "broken" and "not-checked".
     """
 
@@ -70,6 +71,7 @@ class Verdict(NamedTuple):
     regimens: tuple[Regimen, ...]
     ask_first: tuple[str, ...]
     slips: tuple[str, ...]
+    one_dose: Quantity | None
 
     @property
     def codes(self) -> tuple[str, ...]:

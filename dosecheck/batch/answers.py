@@ -1,0 +1,145 @@
+"""What a class of rows is answered: the rows of one class share every comparison's result, so they share outcome,
+codes, regimen, source and sentence.
+
+The classes are judged by the same functions as a single order (`rules/judge.py`, `codes.py`, `concerns.py`);
+nothing about outcomes is decided here.
+"""
+
+from __future__ import annotations
+
+from typing import NamedTuple
+
+from dosecheck.formulary.limits import Limit
+from dosecheck.formulary.load import Formulary
+from dosecheck.formulary.measures import MEASURES
+from dosecheck.formulary.medicine import AgeLimit, Medicine, Regimen
+from dosecheck.formulary.shelf import Shelf
+from dosecheck.records import NOT_CHECKED, QUERY, STOP, WITHIN, Child
+from dosecheck.rules.codes import CATALOGUE, agreed, in_words, worst
+from dosecheck.rules.concerns import regimen_concerns
+from dosecheck.rules.facts import Body
+from dosecheck.rules.judge import Answer, judge
+
+MET_STATE, BROKEN_STATE = 1, 2  # 0: a fact is missing
+_NOBODY = Body(None, {})
+_LEADS = {STOP: "STOP, do not give as written.", QUERY: "QUERY, ask before giving.", NOT_CHECKED: "NOT CHECKED.",
+          WITHIN: "Within, for this order alone; earlier doses not told."}  # fmt: skip
+
+
+class RowFlags(NamedTuple):
+    """What is the same for all rows of a class, apart from the limits."""
+
+    no_dose: bool
+    no_age: bool
+    once: bool
+    young: bool
+    not_measured: bool
+    weight_old: bool
+    missing: frozenset[str]
+
+
+class Part(NamedTuple):
+    """One reading of the class: a regimen with its limits' states, or `trouble` (a code) in its place."""
+
+    ingredient: str
+    regimen: Regimen | None
+    states: tuple[int, ...]
+    trouble: str
+
+
+class Answered(NamedTuple):
+    """The texts of a class.  `regimens` are those that were read."""
+
+    outcome: str
+    codes: str
+    regimen: str
+    source: str
+    sentence: str
+
+
+class Told(NamedTuple):
+    """A code with the outcome it means and the brief sentence for it."""
+
+    code: str
+    outcome: str
+    sentence: str
+
+
+def answer(medicine: Medicine, shelf: Shelf, flags: RowFlags, ruled_out: list[tuple[AgeLimit, int]], parts: list[Part], formulary: Formulary) -> Answered:
+    """Judges one class.
+
+    Args:
+        ruled_out: age limits that are not met, with their state (broken, or a fact missing).
+        parts: the readings, by ingredient in the shelf's order.
+    """
+    told = _order_level(medicine, shelf, flags)
+    outcomes = [t.outcome for t in told]
+    if flags.no_age:
+        return _texts(worst([NOT_CHECKED, *outcomes]), told, [], formulary)
+    for entry, state in ruled_out:
+        code, outcome = ("not-for-this-child", STOP) if state == BROKEN_STATE else ("weight-missing", NOT_CHECKED)
+        told.append(_brief(code, outcome, entry.limit))
+        outcomes.append(outcome)
+    for ingredient in shelf.regimens:
+        read = [_reading(part, flags, told) for part in parts if part.ingredient == ingredient]
+        outcomes.append(agreed(read))
+        if len(set(read)) > 1:
+            differ = NOT_CHECKED if NOT_CHECKED in read else QUERY
+            told.append(_brief("regimens-differ", differ, None))
+            outcomes.append(differ)
+    return _texts(worst(outcomes), told, [p.regimen for p in parts if p.regimen], formulary)
+
+
+def _order_level(medicine: Medicine, shelf: Shelf, flags: RowFlags) -> list[Told]:
+    told = [Told(code, STOP if code == "route-not-for-product" else NOT_CHECKED, _fill(code, data)) for code, data in shelf.problems]
+    told += [_brief("dose-missing", NOT_CHECKED, None)] if flags.no_dose else []
+    told += [_brief("age-missing", NOT_CHECKED, None)] if flags.no_age else []
+    told += [_brief("gestation-not-told", QUERY, None)] if flags.young else []
+    told += [_brief("weight-not-measured", QUERY, None)] if flags.not_measured and medicine.high_risk else []
+    told += [_brief("weight-old", QUERY, None)] if flags.weight_old else []
+    return told
+
+
+def _reading(part: Part, flags: RowFlags, told: list[Told]) -> str:
+    """The outcome of one reading; its codes go to `told`."""
+    if part.trouble:
+        told.append(_brief(part.trouble, NOT_CHECKED, None))
+        return NOT_CHECKED
+    if part.regimen is None or flags.no_dose:
+        return NOT_CHECKED
+    judged = judge(part.regimen, lambda index, limit: _answer(part.states[index], limit, flags.missing), flags.once)
+    told += [_brief(t.code, t.outcome, part.regimen.limits[t.limits[0]]) for t in judged.told]
+    concerns = [c for c in regimen_concerns(part.regimen, Child(), _NOBODY, flags.once) if c.outcome]
+    told += [_brief(c.code, c.outcome, None) for c in concerns]
+    return worst([judged.outcome, *(c.outcome for c in concerns)])
+
+
+def _answer(state: int, limit: Limit, missing: frozenset[str]) -> Answer:
+    """True, False, or the first missing fact, in the order in which a single order meets it."""
+    if state:
+        return state == MET_STATE
+    for comparison in limit.comparisons:
+        measure = MEASURES[comparison.measure]
+        for fact in (*measure.over, *measure.under):
+            if fact in missing:
+                return fact
+    raise AssertionError(f"{limit.name} was not answered though no fact is missing")
+
+
+def _brief(code: str, outcome: str, limit: Limit | None) -> Told:
+    return Told(code, outcome, CATALOGUE[code].brief.format_map({"limit": limit.text if limit else ""}))
+
+
+def _fill(code: str, data: dict) -> str:
+    return CATALOGUE[code].sentence.format_map({name: in_words(value) for name, value in data.items()})
+
+
+def _texts(outcome: str, told: list[Told], regimens: list[Regimen], formulary: Formulary) -> Answered:
+    """Codes sorted; the sentence tells the worst first, each once."""
+    order = (STOP, NOT_CHECKED, QUERY)
+    ranked = sorted(dict.fromkeys(told), key=lambda t: order.index(t.outcome))
+    sentence = " ".join([_LEADS[outcome], *dict.fromkeys(t.sentence for t in ranked)])
+    return Answered(
+        outcome, ";".join(sorted({t.code for t in told})), ";".join(dict.fromkeys(r.full_id for r in regimens)),
+        "; ".join(dict.fromkeys(formulary.source(r.source) for r in regimens)), sentence,
+    )  # fmt: skip

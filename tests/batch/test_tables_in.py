@@ -1,0 +1,170 @@
+"""Reading orders from Parquet and JSON Lines: text, or a refusal that says what to write."""
+
+from __future__ import annotations
+
+import datetime
+from pathlib import Path
+from typing import Any
+
+import polars as pl
+import pyarrow as pa
+import pyarrow.parquet as pq
+import pytest
+
+from dosecheck.batch import tables_in
+from dosecheck.batch.chunk import LONGEST_FIELD, LONGEST_ROW, Chunk
+from dosecheck.batch.files import read_orders
+from dosecheck.errors import FileError
+
+GOOD = '{"order": "1", "dose": "5 µg"}\n'
+
+
+def parquet(folder: Path, **columns: Any) -> Path:
+    path = folder / "orders.parquet"
+    pq.write_table(pa.table(columns), path)
+    return path
+
+
+def lines(folder: Path, text: str | bytes, known: tuple[str, ...] = ()) -> list[Chunk]:
+    path = folder / "orders.jsonl"
+    path.write_bytes(text if isinstance(text, bytes) else text.encode())
+    return list(read_orders(path, known))
+
+
+def test_parquet_columns_become_text(tmp_path: Path) -> None:
+    path = parquet(
+        tmp_path,
+        dose=["5 mg", "", None],
+        born=pa.array([datetime.date(2021, 4, 3), None, datetime.date(1999, 12, 31)]),
+        weighed=pa.array([datetime.date(2024, 2, 29)] * 3, pa.date64()),
+        count=pa.array([1, -2, None], pa.int64()),
+        route=pa.array(["oral", "oral", None]).dictionary_encode(),
+        view=pa.array(["x", "é", None], pa.string_view()),
+        nothing=pa.nulls(3),
+    )
+    (chunk,) = read_orders(path)
+    assert set(chunk.rows.dtypes) == {pl.String}
+    assert chunk.rows.rows() == [
+        ("5 mg", "2021-04-03", "2024-02-29", "1", "oral", "x", None),
+        (None, None, "2024-02-29", "-2", "oral", "é", None),
+        (None, "1999-12-31", "2024-02-29", None, None, None, None),
+    ]
+    assert chunk.line.to_list() == [1, 2, 3] and chunk.refused == []
+
+
+@pytest.mark.parametrize(
+    "values",
+    [pa.array([5.0]), pa.array([True]), pa.array([["5 mg"]]), pa.array([b"5 mg"]), pa.array([1]).cast(pa.decimal128(20, 2))],
+    ids=lambda values: str(values.type),
+)
+def test_parquet_of_another_type_is_refused_by_column(tmp_path: Path, values: pa.Array) -> None:
+    with pytest.raises(FileError, match=r'"dose" is of type .*\. Write amounts as text with their unit\.'):
+        list(read_orders(parquet(tmp_path, order=["1"], dose=values)))
+
+
+def test_parquet_with_times_is_refused(tmp_path: Path) -> None:
+    with pytest.raises(FileError, match="Write dates as 2021-04-03"):
+        list(read_orders(parquet(tmp_path, born=pa.array([datetime.datetime(2021, 4, 3)]))))
+
+
+def test_parquet_rows_that_cannot_be_text(tmp_path: Path) -> None:
+    (chunk,) = read_orders(parquet(tmp_path, order=["1", "2", "3"], dose=["a\0b", "x" * (LONGEST_FIELD + 1), "5 mg"]))
+    assert chunk.rows.rows() == [(None, None), (None, None), ("3", "5 mg")]
+    assert [(r.row, r.line) for r in chunk.refused] == [(0, 1), (1, 2)]
+    assert "NUL" in chunk.refused[0].why and chunk.refused[0].text == "a\\x00b"
+    assert "131,072" in chunk.refused[1].why
+
+
+def test_parquet_files_that_cannot_be_read(tmp_path: Path) -> None:
+    bad = pa.Array.from_buffers(pa.string(), 1, [None, pa.array([0, 2], pa.int32()).buffers()[1], pa.py_buffer(b"\xb5g")])
+    with pytest.raises(FileError, match=r"(?i)utf-?8"):
+        list(read_orders(parquet(tmp_path, dose=bad)))
+    path = tmp_path / "orders.parquet"
+    pq.write_table(pa.Table.from_arrays([pa.array(["1"]), pa.array(["2"])], names=["dose", "dose"]), path)
+    with pytest.raises(FileError, match='two columns "dose"'):
+        list(read_orders(path))
+    pq.write_table(pa.table({}), path)
+    with pytest.raises(FileError, match="no columns"):
+        list(read_orders(path))
+    for content in (b"", b"order,dose\n1,2\n", b"PAR1" + b"\0" * 40 + b"PAR1"):
+        path.write_bytes(content)
+        with pytest.raises(FileError, match="cannot be read as Parquet"):
+            list(read_orders(path))
+    with pytest.raises(FileError, match="No such file"):
+        list(read_orders(tmp_path / "other.parquet"))
+
+
+def test_parquet_comes_in_chunks(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(tables_in, "CHUNK_ROWS", 4)
+    chunks = list(read_orders(parquet(tmp_path, order=[str(n) for n in range(10)])))
+    assert [chunk.first_line for chunk in chunks] == [1, 5, 9]
+    (empty,) = read_orders(parquet(tmp_path, order=pa.array([], pa.string())))
+    assert empty.rows.columns == ["order"] and empty.rows.height == 0
+
+
+def test_lines_of_objects(tmp_path: Path) -> None:
+    text = "\ufeff" + GOOD + "\n" + '{"dose": "", "order": null}\r\n{}\n {"order": "\\u00b5\\n"} '
+    (chunk,) = lines(tmp_path, text)
+    assert chunk.rows.columns == ["order", "dose"]
+    assert chunk.rows.rows() == [("1", "5 µg"), (None, None), (None, None), ("µ\n", None)]
+    assert chunk.line.to_list() == [1, 3, 4, 5] and chunk.refused == []
+
+
+BAD_LINES = {
+    '{"order": 2}': '"order" is not text. Write it as text with its unit, in quotes.',
+    '{"order": 2.50}': '"order" is not text',
+    '{"order": NaN}': '"order" is not text',
+    '{"order": -Infinity}': '"order" is not text',
+    '{"order": true}': '"order" is not text',
+    '{"order": ["2"]}': '"order" is not text',
+    '{"order": {"a": "2"}}': '"order" is not text',
+    '{"order": %s}' % ("9" * 5_000): '"order" is not text',  # noqa: UP031
+    '{"order": %s}' % ("[" * 100_000): "nested too deep",  # noqa: UP031
+    '{"order": "2", "order": "3"}': 'names "order" twice',
+    '{"order": "2", "odrer": "3"}': 'unknown column "odrer". Known: order, dose.',
+    '{"order": "\\ud800"}': "U+D800",
+    '{"\\udfff": "1"}': "U+DFFF",
+    '{"order": "a\\u0000b"}': "U+0000",
+    '{"order": "2"}{}': "Extra data",
+    '{"order": "2",}': "It is not one JSON object",
+    "{'order': '2'}": "It is not one JSON object",
+    '{"order": "a\0b"}': "It is not one JSON object",
+    "null": "It is not a JSON object",
+    '["2"]': "It is not a JSON object",
+    "2": "It is not a JSON object",
+    '{"order": "\udcb5g"}': "The byte 0xB5 is not UTF-8 text",
+    '{"order": "%s"}' % ("x" * (LONGEST_FIELD + 1)): "more than 131,072 characters",  # noqa: UP031
+}
+
+
+@pytest.mark.parametrize("bad", BAD_LINES, ids=range(len(BAD_LINES)))
+def test_a_bad_line_is_refused_in_its_place(tmp_path: Path, bad: str) -> None:
+    content = (GOOD + "\n" + bad + "\n" + GOOD).encode("utf-8", "surrogateescape")
+    (chunk,) = lines(tmp_path, content)
+    assert chunk.rows.rows() == [("1", "5 µg"), (None, None), ("1", "5 µg")]
+    ((row, line, why, text),) = chunk.refused
+    assert (row, line) == (1, 3) and BAD_LINES[bad] in why
+    assert text.isprintable() and len(text) < 2_000
+
+
+def test_known_columns_may_come_later_than_the_first_line(tmp_path: Path) -> None:
+    (chunk,) = lines(tmp_path, '7\n{"note": "n"}\n' + GOOD, known=("order", "dose", "weight"))
+    assert chunk.rows.columns == ["note", "order", "dose", "weight"]
+    assert chunk.rows.rows()[1:] == [("n", None, None, None), (None, "1", "5 µg", None)]
+    assert [r.line for r in chunk.refused] == [1]
+
+
+def test_lines_come_in_chunks(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(tables_in, "CHUNK_ROWS", 4)
+    chunks = lines(tmp_path, GOOD * 10)
+    assert [chunk.line.to_list() for chunk in chunks] == [[1, 2, 3, 4], [5, 6, 7, 8], [9, 10]]
+
+
+def test_files_of_lines_without_orders(tmp_path: Path) -> None:
+    for text in ("", "\n \n"):
+        with pytest.raises(FileError, match="holds no orders"):
+            lines(tmp_path, text)
+    with pytest.raises(FileError, match="None of its first 2 lines holds an order. The first: It is not a JSON object"):
+        lines(tmp_path, "[]\n{}\n")
+    with pytest.raises(FileError, match="Line 2 is longer"):
+        lines(tmp_path, GOOD + "x" * (LONGEST_ROW + 1))
