@@ -1,27 +1,26 @@
-"""Choosing for the slow oracle: the files, the case, which regimens and age limits hold for which of the child's ages.
+"""Choosing for the slow oracle: the files, the order as a whole, and which regimens and age limits hold for the child.
 
-Shares no code with dosecheck.  A child's age is every (months, days) it may be; a gestation is every day it may be;
-a regimen fits surely, surely not, or nobody knows, found by trying them all.
+Shares no code with dosecheck.  A child may be of every (completed months, days) that the age allows and of every
+gestation that is possible; all are tried, one by one, and what holds for each is compared.
 """
 
 from __future__ import annotations
 
 import tomllib
+from collections.abc import Iterator
 from datetime import date
 from functools import cache
 from pathlib import Path
-from typing import Any
+from typing import Any, NamedTuple
 
 import oracle_words as words
 
-LONGEST_AGO = date(1, 1, 1)
+Finding = tuple[str, str]
+STOP, NOT_CHECKED, QUERY, WITHIN = "stop", "not-checked", "query", "within"
+TERM, EARLY_BELOW = 280, 259
 
 
-class Missing(Exception):
-    """A fact that a limit needs is not told; `code` says which."""
-
-    def __init__(self, code: str):
-        self.code = code
+# ---- the files ----
 
 
 @cache
@@ -36,8 +35,6 @@ def load(folder: str) -> dict[str, Any]:
         local = tomllib.loads(file.read_text("utf-8"))
         medicines[local["medicine"]] = _overlaid(medicines[local["medicine"]], local)
     policy = {key: entry["value"] for key, entry in tomllib.loads((root / "policy.toml").read_text("utf-8")).items()}
-    for key in ("query_up_to", "point_allowance"):
-        policy[key] = words.percent(policy[key])
     named = {name: m for m in medicines.values() for name in (m["id"], m["name"], *m.get("aliases", []))}
     return {"medicines": named, "policy": policy}
 
@@ -52,74 +49,56 @@ def _overlaid(base: dict, local: dict) -> dict:
     return made
 
 
+# ---- the order as a whole ----
+
+
 class Case:
     """One order with its medicine, as far as no single regimen is concerned."""
 
     def __init__(self, texts: dict[str, str], medicine: dict, policy: dict):
         self.texts, self.medicine, self.policy = texts, medicine, policy
         self.on = date.fromisoformat(texts["on"]) if "on" in texts else None
-        self.age = None
-        if "age" in texts:
-            self.age = words.stated_age(texts["age"])
-        elif "born" in texts:
-            self.age = words.dated_age(date.fromisoformat(texts["born"]), self.on)
+        self.age = words.age_of(texts, self.on)
         self.gestations = _gestations(texts.get("gestation"))
         self.conditions = {part.strip().lower() for part in texts.get("condition", "").split(";") if part.strip()}
         self.product = next((p for p in medicine.get("product", []) if p["id"] == texts.get("product")), None)
+        self.dose = words.dose(texts["dose"]) if "dose" in texts else None
 
-    def strengths(self) -> dict[str, words.Amount] | None:
-        """The strength of each ingredient of the named product."""
+    def strength_of(self, ingredient: dict) -> words.Amount | None:
+        """How much of an ingredient is in one of what the named product is measured by."""
         if self.product is None:
             return None
-        if "strengths" in self.product:
-            return {name: words.strength(text) for name, text in self.product["strengths"].items()}
-        return {self.medicine["ingredient"][0]["id"]: words.strength(self.product["strength"])}
+        return words.strength(self.product["strengths"][ingredient["id"]] if "strengths" in self.product else self.product["strength"])
 
-    def named_ingredient(self, of: str | None) -> dict:
-        """What an amount of medicine is of."""
-        ingredients = self.medicine["ingredient"]
-        if of is None:
-            if len(ingredients) > 1 or self.medicine.get("basis") == "stated":
-                raise Missing("basis-missing")
-            return ingredients[0]
-        for ingredient in ingredients:
-            if of in (ingredient["id"], *ingredient.get("aliases", [])):
-                return ingredient
-        raise Missing("basis-unknown")
+    def ingredient_named(self, of: str) -> dict | None:
+        return next((i for i in self.medicine["ingredient"] if of in (i["id"], *i.get("aliases", []))), None)
 
-    def findings(self) -> list[tuple[str, str]]:
-        """What is to be said of the order as a whole."""
-        found = []
-        known = {c for r in self.medicine.get("regimen", []) for c in r.get("conditions", [])}
-        known |= {limit["condition"] for limit in self.medicine.get("age_limit", []) if "condition" in limit}
-        if self.conditions - known:
-            found.append(("condition-unknown", "not-checked"))
-        if "product" in self.texts and self.product is None:
-            found.append(("product-unknown", "not-checked"))
-        if self.product and "route" in self.texts and self.texts["route"] not in self.product["routes"]:
-            found.append(("route-not-for-product", "stop"))
-        if self.texts.get("weight_is") in ("stated", "estimated") and "weight" in self.texts and self.medicine.get("high_risk"):
-            found.append(("weight-not-measured", "query"))
-        if self._weight_is_old():
-            found.append(("weight-old", "query"))
-        if self.age and self.age.youngest < 3 and "gestation" not in self.texts:
-            found.append(("gestation-not-told", "query"))
-        return found
+    def findings(self) -> list[Finding]:
+        """What is to be said of the order whichever regimen applies."""
+        told = {
+            ("dose-missing", NOT_CHECKED): self.dose is None,
+            ("age-missing", NOT_CHECKED): self.age is None,
+            ("weight-not-measured", QUERY): self._weight_is_doubtful(),
+            ("weight-old", QUERY): self._weight_is_old(),
+            ("gestation-not-told", QUERY): self.age and self.age.youngest < 3 and "gestation" not in self.texts,
+        }
+        return [finding for finding, holds in told.items() if holds]
+
+    def _weight_is_doubtful(self) -> bool:
+        doubtful = self.texts.get("weight_is") in ("stated", "estimated")
+        return "weight" in self.texts and doubtful and self.medicine.get("high_risk", False)
 
     def _weight_is_old(self) -> bool:
-        if "weighed" not in self.texts or self.on is None or "weight" not in self.texts:
+        if "weighed" not in self.texts or "weight" not in self.texts:
             return False
         infant = self.age is None or self.age.youngest < 12
         limit = words.seconds(self.policy["weight_age_infant" if infant else "weight_age_child"]) / words.DAY
         return (self.on - date.fromisoformat(self.texts["weighed"])).days > limit
 
-    def findings_of(self, regimen: dict) -> list[tuple[str, str]]:
-        """A small child born early, and a regimen that does not speak of it."""
-        speaks = any(band in regimen for band in ("gestation", "postmenstrual", "corrected"))
-        if speaks or "gestation" not in self.texts or max(self.gestations) >= 259:
-            return []
-        least = min(months for point in self.age.points for g in self.gestations for months, _ in words.corrected_ages(point, g, self.age))
-        return [("preterm", "query")] if least < 3 else []
+    def is_small_preterm(self) -> bool:
+        if "gestation" not in self.texts or max(self.gestations) >= EARLY_BELOW:
+            return False
+        return min(s.corrected[0] for s in scenarios(self)) < 3
 
 
 def _gestations(text: str | None) -> range:
@@ -133,35 +112,44 @@ def _gestations(text: str | None) -> range:
 # ---- the shelf: all but the child ----
 
 
-def shelf_of(case: Case) -> tuple[list[dict], str | None]:
-    """The regimens by route, date, purpose, step and product; or the code that says what was not found."""
-    shelf = _in_force(case)
-    if "route" not in case.texts:
-        return [], "route-missing"
-    shelf = [r for r in shelf if r["route"] == case.texts["route"]]
+def shelf_of(case: Case) -> tuple[list[dict], list[Finding]]:
+    """The regimens by route, purpose, step, conditions, product and sort of dose; and what stands in the way."""
+    problems = list(_problems_of_names(case))
+    shelf, missing = _asked_for(case)
+    if missing:
+        problems.append((missing, NOT_CHECKED))
+    if shelf and "step" not in case.texts and all(r.get("step") in ("repeat", "maintenance") for r in shelf):
+        problems.append(("step-missing", NOT_CHECKED))
+    fitting = _by_product(case, _by_conditions(case, shelf))
+    if shelf and case.product and not fitting:
+        problems.append(("product-not-in-regimen", NOT_CHECKED))
+    alike = [r for r in fitting if case.dose is None or is_infusion(r) == (case.dose.per == "time")]
+    if fitting and not alike:
+        problems.append(("kind-differs", NOT_CHECKED))
+    return alike, problems
+
+
+def _problems_of_names(case: Case) -> Iterator[Finding]:
+    known = {c for r in case.medicine.get("regimen", []) for c in r.get("conditions", [])}
+    known |= {limit["condition"] for limit in case.medicine.get("age_limit", []) if "condition" in limit}
+    if case.conditions - known:
+        yield "condition-unknown", NOT_CHECKED
+    if "product" in case.texts and case.product is None:
+        yield "product-unknown", NOT_CHECKED
+    if case.product and case.texts.get("route") and case.texts["route"] not in case.product["routes"]:
+        yield "route-not-for-product", STOP
+
+
+def _asked_for(case: Case) -> tuple[list[dict], str | None]:
+    route, purpose, step = (case.texts.get(key) for key in ("route", "for", "step"))
+    shelf = [r for r in _in_force(case) if r["route"] == route]
     if not shelf:
-        return [], "route-unknown"
-    if "for" in case.texts:
-        shelf = [r for r in shelf if case.texts["for"] in r["for"]]
-        if not shelf:
-            return [], "purpose-unknown"
-    if "step" in case.texts:
-        shelf = [r for r in shelf if r.get("step", case.texts["step"]) == case.texts["step"]]
-        if not shelf:
-            return [], "step-unknown"
-    if case.product:
-        shelf = [r for r in shelf if case.product["id"] in r.get("products", [case.product["id"]])]
-        shelf = [r for r in shelf if r.get("release", "immediate") == case.product.get("release", "immediate")]
-        if not shelf:
-            return [], "product-not-in-regimen"
-    return _displaced(case, shelf), None
-
-
-def _displaced(case: Case, shelf: list[dict]) -> list[dict]:
-    """Only regimens whose conditions are all stated, and of two for one purpose that with more of them."""
-    conditions = lambda r: set(r.get("conditions", []))  # noqa: E731
-    stated = [r for r in shelf if conditions(r) <= case.conditions]
-    return [r for r in stated if not any(conditions(r) < conditions(other) and set(r["for"]) & set(other["for"]) for other in stated)]
+        return [], "route-unknown" if route else "route-missing"
+    shelf = [r for r in shelf if purpose is None or purpose in r["for"]]
+    if not shelf:
+        return [], "purpose-unknown"
+    shelf = [r for r in shelf if step is None or r.get("step", step) == step]
+    return shelf, None if shelf else "step-unknown"
 
 
 def _in_force(case: Case) -> list[dict]:
@@ -169,13 +157,55 @@ def _in_force(case: Case) -> list[dict]:
     newest: dict[str, dict] = {}
     for regimen in case.medicine.get("regimen", []):
         started = case.on is None or regimen["valid_from"] <= case.on
-        before = newest[regimen["id"]]["valid_from"] if regimen["id"] in newest else LONGEST_AGO
-        if started and regimen["valid_from"] > before:
+        if started and (regimen["id"] not in newest or newest[regimen["id"]]["valid_from"] < regimen["valid_from"]):
             newest[regimen["id"]] = regimen
     return list(newest.values())
 
 
-# ---- the child: bands ----
+def _by_conditions(case: Case, shelf: list[dict]) -> list[dict]:
+    """Only regimens whose conditions are all stated, and of two for one purpose that with more of them."""
+    stated = [r for r in shelf if _conditions(r) <= case.conditions]
+    return [r for r in stated if not any(_conditions(r) < _conditions(other) and set(r["for"]) & set(other["for"]) for other in stated)]
+
+
+def _conditions(regimen: dict) -> set[str]:
+    return set(regimen.get("conditions", []))
+
+
+def _by_product(case: Case, shelf: list[dict]) -> list[dict]:
+    if case.product is None:
+        return shelf
+    mine, release = case.product["id"], case.product.get("release", "immediate")
+    return [r for r in shelf if mine in r.get("products", [mine]) and r.get("release", "immediate") == release]
+
+
+def is_infusion(regimen: dict) -> bool:
+    return "/min" in repr(regimen.get("dose")) or "/h'" in repr(regimen.get("dose"))
+
+
+# ---- the child: every one that it may be ----
+
+
+class Scenario(NamedTuple):
+    """One child that it may be: (completed months, days), days since the last period, (months, days) corrected."""
+
+    age: tuple[int, int]
+    postmenstrual: int
+    corrected: tuple[int, int]
+
+
+@cache
+def _scenarios(age: words.Age, gestations: range) -> tuple[Scenario, ...]:
+    return tuple(
+        Scenario(point, gestation + point[1], corrected)
+        for point in age.points
+        for gestation in gestations
+        for corrected in words.corrected_ages(point, gestation, age)
+    )
+
+
+def scenarios(case: Case) -> tuple[Scenario, ...]:
+    return _scenarios(case.age, case.gestations)
 
 
 def inside(band: dict, value: Any, read: Any) -> bool:
@@ -193,102 +223,39 @@ def age_inside(band: dict, point: tuple[int, int]) -> bool:
     return ("from" not in band or old_enough(point, band["from"])) and ("below" not in band or not old_enough(point, band["below"]))
 
 
-def _all_or_some(answers: list[bool], code: str) -> Any:
-    """True, False, or the code when they differ."""
-    return answers[0] if len(set(answers)) == 1 else code
+def born_so(child: Scenario, entry: dict) -> bool:
+    """Whether one possible child is inside the entry's bands of age, post-menstrual age and corrected age."""
+    postmenstrual = inside(entry.get("postmenstrual", {}), child.postmenstrual, words.weeks)
+    return age_inside(entry.get("age", {}), child.age) and postmenstrual and age_inside(entry.get("corrected", {}), child.corrected)
 
 
-def _and(*answers: Any) -> Any:
-    """False if any is; else the first code if any is unknown; else True."""
-    if False in answers:
-        return False
-    return next((answer for answer in answers if answer is not True), True)
+def known_facts_fit(case: Case, entry: dict) -> bool | str:
+    """The bands of weight and of gestation: True, False, or the code of what is not known."""
+    answers: list[bool | str] = []
+    if "weight" in entry:
+        told = "weight" in case.texts
+        answers.append(inside(entry["weight"], words.kilograms(case.texts["weight"]), words.kilograms) if told else "weight-missing")
+    if "gestation" in entry:
+        each = {inside(entry["gestation"], days, words.weeks) for days in case.gestations}
+        answers.append(each.pop() if len(each) == 1 else "gestation-missing")
+    return False if False in answers else next((answer for answer in answers if answer is not True), True)
 
 
-def weight_fits(case: Case, band: dict) -> Any:
-    if "weight" not in case.texts:
-        return "weight-missing"
-    return inside(band, words.kilograms(case.texts["weight"]), words.kilograms)
+def rows(regimen: dict) -> list[dict]:
+    """A table by band opened out: what a band says stands in place of the regimen's own."""
+    bands = regimen.get("band", [{}])
+    return [{**{key: value for key, value in regimen.items() if key != "band"}, **band, "row": n} for n, band in enumerate(bands)]
 
 
-def early_fits(case: Case, entry: dict, point: tuple[int, int]) -> Any:
-    """The bands that go by gestation, at one age, over every gestation that the child may have."""
-    if not {"gestation", "postmenstrual", "corrected"} & set(entry):
-        return True
-    answers = [
-        inside(entry.get("gestation", {}), g, words.weeks)
-        and inside(entry.get("postmenstrual", {}), g + point[1], words.weeks)
-        and age_inside(entry.get("corrected", {}), corrected)
-        for g in case.gestations
-        for corrected in words.corrected_ages(point, g, case.age)
-    ]
-    return _all_or_some(answers, "gestation-missing")
-
-
-def entry_fits(case: Case, entry: dict, point: tuple[int, int]) -> Any:
-    weight = weight_fits(case, entry["weight"]) if "weight" in entry else True
-    return _and(age_inside(entry.get("age", {}), point), weight, early_fits(case, entry, point))
-
-
-def regimen_fits(case: Case, regimen: dict, point: tuple[int, int]) -> list[tuple[dict, Any]]:
-    """The regimen (its table of bands opened out) with True or a code, unless it surely does not fit."""
-    found = []
-    for band in regimen.get("band", [{}]):
-        fits = _and(entry_fits(case, regimen, point), entry_fits(case, band, point))
-        if fits is not False:
-            opened = {**regimen, **{key: value for key, value in band.items() if key not in ("age", "weight")}}
-            found.append((opened, fits))
-    return found
-
-
-# ---- the child: all together ----
-
-
-def choose(case: Case, shelf: list[dict], ingredient: dict) -> list[tuple[list, list]]:
-    """For each different answer over the child's possible ages: the readings, and what age limits say.
-
-    A reading is (regimen, None), (regimen, a code for what is not known) or a code alone when there is no regimen.
-    """
-    several = len(case.medicine["ingredient"]) > 1
-    mine = [r for r in shelf if not several or r.get("ingredient") == ingredient["id"]]
-    different: dict[str, tuple[list, list]] = {}
-    for point in case.age.points:
-        fitting = [pair for r in mine for pair in regimen_fits(case, r, point)]
-        readings: list[Any] = [(r, None if fits is True else fits) for r, fits in fitting]
-        if not readings:
-            readings = [_without_regimen(case, shelf, ingredient, point)]
-        found = (readings, age_limits(case, point))
-        different[repr(found)] = found
-    return list(different.values())
-
-
-def _without_regimen(case: Case, shelf: list[dict], ingredient: dict, point: tuple[int, int]) -> str:
-    """Why an ingredient has no regimen at this age: another's regimen covers it, or not, or there is none."""
-    if not shelf:
-        return shelf_of(case)[1] or "no-regimen-for-child"
-    mine = [r for r in shelf if r.get("ingredient", ingredient["id"]) == ingredient["id"]]
-    if mine:
-        return "no-regimen-for-child"
-    fitting = [pair for r in shelf for pair in regimen_fits(case, r, point)]
-    if any(ingredient["id"] in r.get("covers", []) for r, _ in fitting):
-        return "covered" if case.product else "ingredient-amount-unknown"
-    return "ingredient-without-regimen"
-
-
-def age_limits(case: Case, point: tuple[int, int]) -> list[tuple[str, str]]:
+def age_limits(case: Case, child: Scenario) -> list[Finding]:
     """A child for whom all that an entry states holds is stopped; what is not known is not checked."""
     found = []
     for limit in case.medicine.get("age_limit", []):
-        if "condition" in limit and limit["condition"] not in case.conditions:
-            continue
-        if case.texts.get("route") not in limit.get("routes", [case.texts.get("route")]):
-            continue
-        if case.texts.get("for") not in limit.get("for", [case.texts.get("for")]):
-            continue
+        named = "condition" not in limit or limit["condition"] in case.conditions
+        here = case.texts.get("route") in limit.get("routes", [case.texts.get("route")])
+        purpose = "for" not in case.texts or case.texts["for"] in limit.get("for", [case.texts["for"]])
         bands = {key.removesuffix("_below"): {"below": text} for key, text in limit.items() if key.endswith("_below")}
-        holds = entry_fits(case, bands, point)
-        if holds is True:
-            found.append(("not-for-this-child", "stop"))
-        elif holds is not False:
-            found.append((holds, "not-checked"))
+        if named and here and purpose and born_so(child, bands):
+            holds = known_facts_fit(case, bands)
+            found += [("not-for-this-child", STOP)] if holds is True else [(holds, NOT_CHECKED)] if holds else []
     return found

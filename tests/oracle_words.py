@@ -76,6 +76,12 @@ def seconds(text: str) -> Fraction:
     return Fraction(number) * TIMES[unit if unit in TIMES else unit.removesuffix("s")]
 
 
+def ends_of_time(text: str) -> tuple[Fraction, Fraction]:
+    """The shortest and the longest of "6 hours" or "4 to 6 hours"."""
+    *first, last = text.split(" to ")
+    return seconds(f"{first[0]} {last.split(' ')[1]}" if first else last), seconds(last)
+
+
 def kilograms(text: str) -> Fraction:
     number, unit = text.split(" ")
     return Fraction(number) * {"kg": Fraction(1), "g": Fraction(1, 1000), "lb": POUND}[unit]
@@ -84,10 +90,6 @@ def kilograms(text: str) -> Fraction:
 def centimetres(text: str) -> Fraction:
     number, unit = text.split(" ")
     return Fraction(number) * {"cm": 1, "m": 100}[unit]
-
-
-def millilitres(text: str) -> Fraction:
-    return amount(text).number
 
 
 class Dose(NamedTuple):
@@ -187,7 +189,13 @@ def stated_age(text: str) -> Age:
     return Age(tuple((m, d) for m in span for d in range(days_of_months(m)[0], days_of_months(m)[1] + 1)))
 
 
-def dated_age(born: date, on: date) -> Age:
+def age_of(texts: dict[str, str], on: date | None) -> Age | None:
+    """As stated, or by the dates."""
+    if "age" in texts:
+        return stated_age(texts["age"])
+    if "born" not in texts:
+        return None
+    born = date.fromisoformat(texts["born"])
     return Age(((months_between(born, on), (on - born).days),), born, on)
 
 

@@ -148,7 +148,7 @@ class CsvFile:
         at = _ANY_FIELDS.match(text, row, row + LONGEST_ROW).end()
         line = self._line + text.count(b"\n", 0, at)
         if text[at : at + 1] == b'"':
-            cut = "never closed" if len(text) - row <= LONGEST_ROW else f"not closed within {LONGEST_ROW:,} bytes"
+            cut = "never closed" if len(text) - row < LONGEST_ROW else f"not closed within {LONGEST_ROW:,} bytes"
             raise self._error(f"The quote opened at line {line} is {cut}.", "Is the file cut short? Close the quote.")
         raise self._error(f"The row at line {line} is longer than {LONGEST_ROW:,} bytes.", "Is this a file of orders?")
 

@@ -1,9 +1,9 @@
 """The door for files of orders: `read_orders` and `ResultWriter`.  The suffix of the name decides the form.
 
-    for chunk in read_orders("orders.csv"):
-        ...
-    with ResultWriter("answers.csv", columns, source="orders.csv") as result:
-        result.write(answers)
+for chunk in read_orders("orders.csv"):
+    ...
+with ResultWriter("answers.csv", columns, source="orders.csv") as result:
+    result.write(answers)
 """
 
 from __future__ import annotations

@@ -106,13 +106,13 @@ class ResultWriter:
 
     def __init__(self, path: str | Path, columns: Sequence[str], source: str | Path | None = None) -> None:
         self._path, self._columns = Path(path), list(columns)
-        self._direct = self._path.exists() and not self._path.is_file() and not self._path.is_dir()
+        self._direct = os.path.exists(path) and not os.path.isfile(path) and not os.path.isdir(path)
         self._form = _FORMS.get(self._path.suffix.lower(), _Csv if self._direct else None)
         if self._form is None:
             raise self._error(f'A result cannot end in "{self._path.suffix}".', "Use a .csv, .parquet, .jsonl or .ndjson file.")
-        if self._path.is_dir():
+        if os.path.isdir(path):
             raise self._error("This is a folder.", "Name a file in it.")
-        if source is not None and self._path.exists() and os.path.samefile(self._path, source):
+        if source is not None and os.path.exists(path) and os.path.exists(source) and os.path.samefile(path, source):
             raise self._error("The result would replace the file of orders itself.", "Choose another name for the result.")
 
     def _error(self, why: str, write: str) -> FileError:
@@ -178,8 +178,8 @@ class ResultWriter:
 
 
 def _sync_folder(folder: Path) -> None:
-    """The new name itself must be on disk; only POSIX systems have a way to say so."""
-    if os.name == "posix":
+    """Put the new name itself on disk, where the system has a way to say so; the result stands in any case."""
+    with suppress(OSError):
         handle = os.open(folder, os.O_RDONLY)
         try:
             os.fsync(handle)

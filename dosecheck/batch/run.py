@@ -116,23 +116,28 @@ def _texts(screened: Screened) -> pl.DataFrame:
     bounds = pl.Series([text for c in classes for text in c.bounds], dtype=pl.String)
     place = pl.Series(offsets[:-1], dtype=pl.Int64).gather(screened.rows["class"]) + screened.rows["bound"] if classes else screened.rows["bound"]
     wide = pl.concat([screened.rows, table], how="horizontal").with_columns(binding_limit=bounds.gather(place) if len(bounds) else pl.lit(None, dtype=pl.String))
-    scale, high = pl.col("scale").cast(pl.Int128), pl.col("high").cast(pl.Int128)
+    high, least, scale = pl.col("high"), pl.col("least"), pl.col("scale")
+    high128, per_kg = high.cast(pl.Int128), scale.cast(pl.Int128) * pl.col("weight")
     return wide.select(
         "row", "outcome", "codes", "regimen",
         _decimal(high, scale, pl.lit(" ") + pl.col("unit")).alias("one_dose"),
-        _decimal(high * 10**12, scale * pl.col("weight"), pl.lit(" ") + pl.col("unit") + "/kg").alias("dose_per_kg"),
-        _decimal(pl.col("least").cast(pl.Int128), scale, pl.lit(" ") + pl.col("unit")).alias("most_for_one_dose"),
-        _decimal(high, pl.col("least").cast(pl.Int128), pl.lit("")).alias("times_the_most"),
+        _decimal(high128 * 10**12, per_kg, pl.lit(" ") + pl.col("unit") + "/kg").alias("dose_per_kg"),
+        _decimal(least, scale, pl.lit(" ") + pl.col("unit")).alias("most_for_one_dose"),
+        _decimal(high, least, None).alias("times_the_most"),
         "binding_limit", "source", "sentence",
     ).select("row", *RESULTS)  # fmt: skip
 
 
-def _decimal(over: pl.Expr, under: pl.Expr, unit: pl.Expr) -> pl.Expr:
-    """over / under as text, rounded half up to three decimals, without trailing zeros; null where either is."""
-    thousandths = (2 * over * 10**_DECIMALS + under) // (2 * under)
-    whole, rest = (thousandths // 10**_DECIMALS).cast(pl.Int64), (thousandths % 10**_DECIMALS).cast(pl.Int64)
-    text = whole.cast(pl.String) + "." + rest.cast(pl.String).str.zfill(_DECIMALS)
-    return text.str.strip_chars_end("0").str.strip_chars_end(".") + unit
+def _decimal(over: pl.Expr, under: pl.Expr, unit: pl.Expr | None) -> pl.Expr:
+    """over / under as text, rounded half up to three decimals, without trailing zeros; null where either is.
+
+    Doses stay below 10^12 base units, so 64 bits hold their thousandths; an amount per kg comes in 128.
+    """
+    thousandths = ((over * (2 * 10**_DECIMALS) + under) // (under * 2)).cast(pl.Int64)
+    rest = (thousandths % 10**_DECIMALS).cast(pl.String).str.zfill(_DECIMALS)
+    digits = pl.concat_str((thousandths // 10**_DECIMALS).cast(pl.String), pl.lit("."), rest)
+    text = digits.str.strip_chars_end("0").str.strip_chars_end(".")
+    return text if unit is None else pl.concat_str(text, unit)
 
 
 def _verdict_texts(verdict: Verdict, weight) -> tuple[str | None, ...]:

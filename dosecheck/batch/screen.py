@@ -27,6 +27,7 @@ from dosecheck.formulary.shelf import Asked, Shelf, version_of
 from dosecheck.quantity import factor
 from dosecheck.rules.concerns import oldest_weight
 
+_SHOWN_MOST = pl.lit(10**15, dtype=pl.Int128)  # a maximum beyond any dose that columns hold
 _SLOW_FIELDS = ("gestation", "over", "made_up_to")
 _MOST_STATES = 38  # 3 states a limit; 3^38 still fits a column of Int64
 _BABY = ("corrected months", "corrected days", "postmenstrual days", "gestation")
@@ -321,7 +322,7 @@ def _compared(group: pl.DataFrame, amount: pl.DataFrame, regimen: Regimen, numbe
     }  # fmt: skip
     upper, lower = {**facts, "dose": (wide128["high"], 1)}, {**facts, "dose": (wide128["low"], 1)}
     bounds = [_bound(limit, upper) for limit in regimen.limits]
-    least = [b.cast(pl.Int64, strict=False) if b is not None else pl.lit(None, dtype=pl.Int64) for b in bounds]
+    least = [pl.min_horizontal(b, _SHOWN_MOST).cast(pl.Int64) if b is not None else pl.lit(None, dtype=pl.Int64) for b in bounds]
     made = wide.select(
         _states(regimen.limits, upper, lower).alias(f"states {number}"),
         pl.col("trouble").alias(f"trouble {number}"),

@@ -28,14 +28,13 @@ class _Number(str):
     """A number of JSON, kept as its digits and never taken for text."""
 
 
-
 def read_parquet(path: Path) -> Iterator[Chunk]:
     """Columns of text, dates (as 2021-04-03) or whole numbers; `line` is the number of the row, from 1."""
     with opened(path) as file:
         try:
             yield from _batches(pq.ParquetFile(file), str(path))
-        except pa.ArrowInvalid as error:
-            why = f"It cannot be read as Parquet: {shown(str(error))}."
+        except (pa.ArrowException, OSError) as error:
+            why = f"It cannot be read as Parquet: {shown(str(error).strip())}"
             raise FileError(str(path), why, "Export it again.") from error
 
 
@@ -50,6 +49,8 @@ def _batches(source: pq.ParquetFile, path: str) -> Iterator[Chunk]:
     for batch in source.iter_batches(CHUNK_ROWS):
         yield _chunk_of(batch, first)
         first += batch.num_rows
+    if first - 1 != source.metadata.num_rows:
+        raise FileError(path, f"It holds {first - 1:,} rows and says {source.metadata.num_rows:,}.", "Export it again.")
     if first == 1:
         yield _chunk_of(schema.empty_table(), first)
 

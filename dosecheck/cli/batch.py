@@ -33,7 +33,7 @@ def command(orders: str, results: str, columns: str | None, fail_on: tuple[str, 
     mapped = read_map(columns) if columns else None
     with _Progress(as_json) as progress:
         summary = run_batch(orders, results, formulary, date.today(), mapped, progress.show)
-    click.echo(_as_json(summary) if as_json else _text(summary, results))
+    click.echo(_as_json(summary) if as_json else summary_text(summary, results))
     if summary.refused or not summary.rows:
         return 2
     return 1 if any(summary.outcomes[name] for name in fail_on) else 0
@@ -65,7 +65,7 @@ class _Progress:
             self._bar.update(self._task, completed=rows)
 
 
-def _text(summary, results: str) -> str:
+def summary_text(summary, results: str) -> str:
     if not summary.rows:
         return "0 orders checked: the file has a header and no rows. This is not an all-clear."
     width = len(f"{summary.rows:,}")
@@ -85,7 +85,6 @@ def _text(summary, results: str) -> str:
 def _as_json(summary) -> str:
     return json.dumps({
         "rows": summary.rows, "outcomes": summary.outcomes, "refused": summary.refused, "one_by_one": summary.slow,
-        "same_ingredient": [{"ingredient": name, "rows": rows} for name, rows in summary.repeats.rows()],
-        "births_disagree": summary.repeats.conflicts(), "fingerprint": summary.fingerprint,
+        "same_child": summary.repeats.lines(), "fingerprint": summary.fingerprint,
         "caution": "A second check of the arithmetic, not a prescription: defer to the prescriber and to local guidance.",
     }, indent=2)  # fmt: skip

@@ -83,9 +83,9 @@ EXAMPLES = {
 
 # The lines of policy.toml, where a key has a value and its reason.
 POLICY_EXAMPLES = {
-    **dict.fromkeys(("query_up_to", "point_allowance"), 'it as { value = "10 %", reason = "..." }'),
-    **dict.fromkeys(("weight_age_infant", "weight_age_child"), 'it as { value = "90 days", reason = "..." }'),
-    "review_by": 'it as { value = 2027-12-31, reason = "..." }',
+    **{key: f'{key} = {{ value = "10 %", reason = "..." }}' for key in ("query_up_to", "point_allowance")},
+    **{key: f'{key} = {{ value = "90 days", reason = "..." }}' for key in ("weight_age_infant", "weight_age_child")},
+    "review_by": 'review_by = { value = 2027-12-31, reason = "..." }',
     "reason": 'reason = "Common practice, no source; set your own."',
 }
 

@@ -49,7 +49,7 @@ CATALOGUE: dict[str, Code] = {
     "concentration-above-max": Code("{value} is more concentrated than {limit}.", "More concentrated than {limit}.", "What is given is stronger than the regimen allows."),
     "rate-above-max": _above("fastest rate", "The dose is given faster than the regimen allows."),
     "given-too-fast": Code("Over {value} is faster than the shortest time of {limit}.", "Given over less than {limit}.", "The dose is given in less time than the regimen asks for."),
-    "not-for-this-child": Code("{medicine}: {limit}.", "{limit}.", "A regulator or label rules the medicine out for a child like this one."),
+    "not-for-this-child": Code("{medicine}: {limit}.", "This medicine is {limit}.", "A regulator or label rules the medicine out for a child like this one."),
     "route-not-for-product": Code("{product} is not for the {route} route.", "The product is not for this route.", "The product in hand is for other routes."),
     "medicine-missing": Code("No medicine is named.", "No medicine is named.", "Name the medicine as the formulary has it."),
     "medicine-unknown": Code('No medicine named "{name}" is in this formulary.{near}', "This medicine is not in the formulary.", "Nothing was checked: the formulary has no entry of exactly this name. A near name may be shown as a question; its figures are never used."),

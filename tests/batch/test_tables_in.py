@@ -54,7 +54,7 @@ def test_parquet_columns_become_text(tmp_path: Path) -> None:
 
 @pytest.mark.parametrize(
     "values",
-    [pa.array([5.0]), pa.array([True]), pa.array([["5 mg"]]), pa.array([b"5 mg"]), pa.array([1]).cast(pa.decimal128(20, 2))],
+    [pa.array([5.0]), pa.array([True]), pa.array([["5 mg"]]), pa.array([b"5 mg"]), pa.array([1]).cast(pa.decimal128(30, 2))],
     ids=lambda values: str(values.type),
 )
 def test_parquet_of_another_type_is_refused_by_column(tmp_path: Path, values: pa.Array) -> None:
@@ -118,8 +118,8 @@ BAD_LINES = {
     '{"order": true}': '"order" is not text',
     '{"order": ["2"]}': '"order" is not text',
     '{"order": {"a": "2"}}': '"order" is not text',
-    '{"order": %s}' % ("9" * 5_000): '"order" is not text',  # noqa: UP031
-    '{"order": %s}' % ("[" * 100_000): "nested too deep",  # noqa: UP031
+    '{"order": %s}' % ("9" * 5_000): '"order" is not text',
+    '{"order": %s}' % ("[" * 100_000): "nested too deep",
     '{"order": "2", "order": "3"}': 'names "order" twice',
     '{"order": "2", "odrer": "3"}': 'unknown column "odrer". Known: order, dose.',
     '{"order": "\\ud800"}': "U+D800",
@@ -133,7 +133,7 @@ BAD_LINES = {
     '["2"]': "It is not a JSON object",
     "2": "It is not a JSON object",
     '{"order": "\udcb5g"}': "The byte 0xB5 is not UTF-8 text",
-    '{"order": "%s"}' % ("x" * (LONGEST_FIELD + 1)): "more than 131,072 characters",  # noqa: UP031
+    '{"order": "%s"}' % ("x" * (LONGEST_FIELD + 1)): "more than 131,072 characters",
 }
 
 
@@ -164,7 +164,7 @@ def test_files_of_lines_without_orders(tmp_path: Path) -> None:
     for text in ("", "\n \n"):
         with pytest.raises(FileError, match="holds no orders"):
             lines(tmp_path, text)
-    with pytest.raises(FileError, match="None of its first 2 lines holds an order. The first: It is not a JSON object"):
+    with pytest.raises(FileError, match=r"None of its first 2 lines holds an order\. The first: It is not a JSON object"):
         lines(tmp_path, "[]\n{}\n")
     with pytest.raises(FileError, match="Line 2 is longer"):
         lines(tmp_path, GOOD + "x" * (LONGEST_ROW + 1))

@@ -17,9 +17,7 @@ import polars as pl
 
 from dosecheck.batch.files import ResultWriter, read_orders
 
-COLUMNS = (
-    "order,reference,born,on,weight,weighed,weight_is,medicine,route,for,dose,frequency,at_most,product,volume,step,clinic,note"
-)
+COLUMNS = "order,reference,born,on,weight,weighed,weight_is,medicine,route,for,dose,frequency,at_most,product,volume,step,clinic,note"
 RUNS = 5
 
 
