@@ -79,9 +79,10 @@ def _by_child(case: Case, shelf: list[dict], problems: bool) -> list[Finding]:
 
 def _different_children(case: Case, opened: list[tuple[dict, bool | str]]) -> set[tuple[tuple[int, ...], tuple[Finding, ...]]]:
     """(which rows fit, what age limits say), each combination once."""
+    entries = [*(row for row, _ in opened), *case.medicine.get("age_limit", [])]
     return {
         (tuple(n for n, (row, _) in enumerate(opened) if born_so(child, row)), tuple(age_limits(case, child)))
-        for child in scenarios(case)
+        for child in scenarios(case, entries)
     }
 
 

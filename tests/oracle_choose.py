@@ -98,7 +98,7 @@ class Case:
     def is_small_preterm(self) -> bool:
         if "gestation" not in self.texts or max(self.gestations) >= EARLY_BELOW:
             return False
-        return min(s.corrected[0] for s in scenarios(self)) < 3
+        return min(child.corrected[0] for child in _scenarios(self.age, self.gestations)) < 3
 
 
 def _gestations(text: str | None) -> range:
@@ -204,8 +204,12 @@ def _scenarios(age: words.Age, gestations: range) -> tuple[Scenario, ...]:
     )
 
 
-def scenarios(case: Case) -> tuple[Scenario, ...]:
-    return _scenarios(case.age, case.gestations)
+def scenarios(case: Case, entries: list[dict]) -> tuple[Scenario, ...]:
+    """Every child that it may be; gestations are gone through only where some entry asks for what hangs on them."""
+    asked = {key.removesuffix("_below") for entry in entries for key in entry}
+    if asked & {"postmenstrual", "corrected"}:
+        return _scenarios(case.age, case.gestations)
+    return tuple(Scenario(point, point[1], point) for point in case.age.points)
 
 
 def inside(band: dict, value: Any, read: Any) -> bool:

@@ -32,9 +32,10 @@ class Sound(NamedTuple):
 def sound_part(raw: Raw, shape: list[Problem]) -> Sound:
     """The file without the entries in which `shape` has faults."""
     wrong = {problem.place[:2] for problem in shape}
-    entries = {kind: [(n, e) for n, e in enumerate(tables(raw, kind)) if not {(kind,), (kind, n)} & wrong] for kind in ENTRIES}
+    entries = {kind: [(n, e) for n, e in enumerate(tables(raw, kind)) if not {(), (kind,), (kind, n)} & wrong] for kind in ENTRIES}
     ids = {kind: [e["id"] for e in tables(raw, kind) if isinstance(e, dict) and isinstance(e.get("id"), str)] for kind in ENTRIES}
-    head = {key: value for key, value in raw.items() if key not in {*ENTRIES, *(place[0] for place in wrong)}}
+    no_head = {*ENTRIES, *(place[0] for place in wrong if place)}
+    head = {key: value for key, value in raw.items() if key not in no_head}
     return Sound(head, entries, ids)
 
 

@@ -12,6 +12,7 @@ from dosecheck.errors import FormularyFault
 
 Raw = dict[str, Any]
 Place = tuple[str | int, ...]
+MOST_TOLD = 300
 ENTRIES = ("ingredient", "product", "regimen", "age_limit")
 
 
@@ -96,11 +97,13 @@ _WANTED = {
 
 
 def problems(model: type[BaseModel] | TypeAdapter, raw: dict[str, Any], examples: dict[str, str] = EXAMPLES) -> list[Problem]:
-    """Every fault of one file's shape, without those of a value whose key is already unknown."""
+    """Every fault of one file's shape; of very many only the first, with the number of the rest and no place."""
     try:
         (model.validate_python if isinstance(model, TypeAdapter) else model.model_validate)(raw)
     except ValidationError as error:
-        return [_problem(model, fault, examples) for fault in error.errors(include_url=False)]
+        found = [_problem(model, fault, examples) for fault in error.errors(include_url=False)[:MOST_TOLD]]
+        more = error.error_count() - len(found)
+        return found + ([Problem((), f"There are {more} faults more.", "Mend these first.")] if more else [])
     return []
 
 

@@ -240,6 +240,12 @@ def test_the_bits_counted_are_those_of_the_sides_at_the_ceilings(measure: str, p
         assert bits_needed(comparison) <= MOST_BITS
 
 
+def test_of_very_many_faults_the_first_are_told_with_the_number_of_the_rest() -> None:
+    found = faults(medicines_exampol=medicine(more="".join(f"x{n} = 1\n" for n in range(20_000))))
+    assert len(found) == 301
+    assert found[0] == "medicines/exampol.toml: There are 19700 faults more. Mend these first."
+
+
 def test_a_large_medicine_is_refused_or_linted_in_bounded_time() -> None:
     many = "".join(REGIMEN.replace("oral-child", f"r{n}") for n in range(999))
     start = perf_counter()
