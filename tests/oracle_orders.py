@@ -1,33 +1,37 @@
-"""Orders for the oracle's tests: texts near the real limits of a regimen, drawn by hypothesis.
+"""Orders for the oracle's tests: a right order for some regimen, then up to three things about it made odd.
 
-Reads the same plain TOML dicts as the oracle.  Every text is well formed; what it says may be right, beside an edge,
-tenfold, of another product, or missing.
+Reads the same plain TOML dicts as the oracle.  Every text is well formed; what it says may stand at a limit or one
+smallest unit beside it, at the day of a band's edge, be tenfold, of another product, or missing.
 """
 
 from __future__ import annotations
 
 from datetime import date, timedelta
 from fractions import Fraction
+from math import ceil
 from typing import Any
 
 import oracle_words as words
 from hypothesis import strategies as st
+from oracle_choose import is_infusion, rows
+from oracle_limits import DRUGS, all_bounds, bounds, high_end, low_end, rounded_root
+from oracle_words import DAY, Amount
 
-COUNTS = ("puff", "tablet", "capsule", "dose", "suppository", "drop", "sachet")
+ODD = (
+    "age at an edge", "age of another row", "age by dates", "age by dates", "no age", "weight at an edge", "no weight", "any weight",
+    "weight not measured", "old weight", "no height", "gestation", "gestation", "no purpose", "no purpose", "no purpose", "other purpose", "no step",
+    "no step", "other step", "no condition", "other condition", "no product", "other product", "unknown product", "other route",
+    "other name", "date", "no dose", "tenfold", "margin", "other limit", "other limit", "range", "range", "a day", "a day", "per size",
+    "other unit", "by product", "by product", "of", "frequency", "frequency", "range of times", "range of times", "no frequency",
+    "at most", "at most", "how fast", "how fast", "volume", "course", "course", "course", "once", "every",
+)  # fmt: skip
 UNITS = {
-    "mass": {"mg": Fraction(1), "micrograms": Fraction(1, 1000), "g": Fraction(1000), "nanograms": Fraction(1, 10**6)},
+    "mass": {"mg": Fraction(1), "micrograms": Fraction(1, 1000), "g": Fraction(1000)},
     "activity": {"units": Fraction(1), "milliunits": Fraction(1, 1000)},
     "substance": {"mmol": Fraction(1)},
     "volume": {"mL": Fraction(1)},
-    **{thing: {"suppositories" if thing == "suppository" else thing + "s": Fraction(1)} for thing in COUNTS},
 }
-SHARES = [Fraction(1)] * 4 + [Fraction(n, 100) for n in (10, 50, 75, 90, 100, 105, 110, 120, 125, 200, 1000)]
-NUDGES = (0, 0, 0, 1, -1, 1, -1)
-
-
-def often(draw: Any, usual: Any, *others: Any, weight: int = 6) -> Any:
-    """`usual` most times, else one of the others."""
-    return draw(st.sampled_from([usual] * weight + list(others)))
+MARGINS = [Fraction(n, 100) for n in (50, 89, 90, 91, 109, 110, 111, 120, 125, 126, 133, 267)]
 
 
 def decimal(value: Fraction, places: int) -> str:
@@ -43,252 +47,270 @@ def places_of(value: Fraction) -> int:
     return next((n for n in range(10) if (value * 10**n).denominator == 1), 5)
 
 
-def beside(draw: Any, value: Fraction, most_places: int = 9) -> str:
-    """`value`, or one smallest unit beside it, as text."""
-    places = min(places_of(value), most_places)
-    nudge = draw(st.sampled_from(NUDGES))
-    if nudge:
-        places = draw(st.integers(places, min(places + 3, most_places)))
-    return decimal(value + Fraction(nudge, 10**places), places)
+class Maker:
+    """Draws one order for one row of a medicine's regimens; `texts` grows field by field."""
 
+    def __init__(self, draw: Any, medicine: dict, row: dict):
+        self.draw, self.medicine, self.row = draw, medicine, row
+        self.odd = draw(st.sets(st.sampled_from(ODD), min_size=self.pick(0, 1, 1, 2, 2, 3), max_size=3))
+        self.texts: dict[str, str] = {}
+        self.all_rows = [r for regimen in medicine["regimen"] for r in rows(regimen)]
 
-# ---- the child ----
+    def pick(self, *choices: Any) -> Any:
+        return self.draw(st.sampled_from(choices))
 
+    def put(self, key: str, text: str | None, *not_if: str) -> None:
+        if text is not None and not self.odd & set(not_if):
+            self.texts[key] = text
 
-def age_edges(medicine: dict) -> list[str]:
-    found = [end for r in medicine.get("regimen", []) for e in (r, *r.get("band", [])) for key in ("age", "corrected") for end in e.get(key, {}).values()]
-    return found + [limit["age_below"] for limit in medicine.get("age_limit", []) if "age_below" in limit] or ["2 years"]
+    def beside(self, value: Fraction, most_places: int = 9) -> str:
+        """`value` as text, or one smallest unit beside it."""
+        places = min(places_of(value), most_places)
+        nudge = self.pick(0, 0, 0, 1, -1)
+        if nudge:
+            places = self.draw(st.integers(places, min(places + 3, most_places)))
+        return decimal(value + Fraction(nudge, 10**places), places)
 
+    def order(self) -> dict[str, str]:
+        self._choice()
+        self._age()
+        self._body()
+        self._how_often()
+        self._conduct()
+        if "no dose" not in self.odd:
+            self.texts["dose"] = self._dose()
+        self._dates()
+        return self.texts
 
-def child_age(draw: Any, medicine: dict, regimen: dict | None) -> dict[str, str]:
-    """An age in or near a band: as stated, or by dates round the very day of an edge."""
-    edges = list(regimen["age"].values()) if regimen and "age" in regimen and draw(st.integers(0, 3)) else age_edges(medicine)
-    number, unit = draw(st.sampled_from(edges)).split(" ")
-    unit = unit.rstrip("s")
-    way = draw(st.sampled_from(("stated", "stated", "inside", "dates", "dates", "other", "missing")))
-    if way == "missing":
-        return often(draw, {}, {"age": "9 years"}, weight=1)
-    if way == "inside":
-        low, high = (_months(edge) for edge in (regimen or {}).get("age", {}).values()) if len((regimen or {}).get("age", {})) == 2 else (0, 220)
-        months = draw(st.integers(low, max(low, high - 1)))
-        return {"age": f"{months} months"} if months % 2 or months < 24 else {"age": f"{months // 12} years"}
-    if way == "other":
-        return {"age": draw(st.sampled_from(("0 days", "27 days", "28 days", "4 weeks", "8 weeks", "0 months", "0 years", "3 years 11 months", "17 years", "11 weeks")))}
-    near = max(0, int(number) + draw(st.sampled_from((-1, 0, 0, 1))))
-    if way == "stated":
-        plain = f"{near} {unit}s" if near != 1 else f"1 {unit}"
-        return {"age": often(draw, plain, f"{12 * near} months", f"{near} years 1 month", weight=3) if unit == "year" else plain}
-    born = date(2014, 1, 1) + timedelta(days=draw(st.integers(0, 1500)))
-    if unit in ("year", "month"):
-        edge = words.later(born, int(number) * (12 if unit == "year" else 1))
-    else:
-        edge = born + timedelta(days=int(number) * (7 if unit == "week" else 1))
-    on = max(born, edge + timedelta(days=draw(st.sampled_from((-1, 0, 1, 40)))))
-    return {"born": born.isoformat(), "on": on.isoformat()}
+    # medicine, route, purpose, step, conditions, product
+
+    def _choice(self) -> None:
+        names = [self.medicine["name"], *self.medicine.get("aliases", [])]
+        self.put("medicine", self.pick(*names) if "other name" in self.odd else self.medicine["id"])
+        self.put("route", self.pick("oral", "topical", "intravenous", None) if "other route" in self.odd else self.row["route"])
+        purposes = [purpose for r in self.all_rows for purpose in r["for"]] + ["nothing known"]
+        self.put("for", self.pick(*purposes) if "other purpose" in self.odd else self.pick(*self.row["for"]), "no purpose")
+        self.put("step", self.pick("first", "maintenance") if "other step" in self.odd else self.row.get("step"), "no step")
+        stated = set() if "no condition" in self.odd else set(self.row.get("conditions", []))
+        if "other condition" in self.odd:
+            limits = [limit["condition"] for limit in self.medicine.get("age_limit", []) if "condition" in limit]
+            known = [c for r in self.all_rows for c in r.get("conditions", [])]
+            stated.add(self.pick(*(limits * 3 + known), "nothing known"))
+        self.put("condition", "; ".join(sorted(stated)) or None)
+        self._product()
+
+    def _product(self) -> None:
+        products = self.medicine.get("product", [])
+        fitting = self.row.get("products") or [p["id"] for p in products if self.row["route"] in p["routes"]]
+        wanted = len(self.medicine["ingredient"]) > 1 or "products" in self.row or "by product" in self.odd or self.pick(False, False, True)
+        self.put("product", self.pick(*fitting) if fitting and wanted else None, "no product")
+        if "other product" in self.odd and products:
+            self.texts["product"] = self.pick(*products)["id"]
+        if "unknown product" in self.odd:
+            self.texts["product"] = "no-such-product"
+
+    # the child
+
+    def _age(self) -> None:
+        band = self.row.get("age", {})
+        if "age of another row" in self.odd:
+            band = self.pick(*self.all_rows).get("age", {})
+        low, high = _months(band.get("from", "0 months")), _months(band.get("below", "216 months"))
+        months = self.draw(st.integers(low, max(low, high - 1)))
+        if "age at an edge" in self.odd or "age by dates" in self.odd:
+            self._age_at(self.pick(*_age_edges([self.row]), *_age_edges([*self.all_rows, *self.medicine.get("age_limit", [])])))
+        elif high <= 1:
+            self.texts["age"] = self.pick(f"{low * 30 + 9} days", "1 week", "3 weeks", "0 months", f"{max(0, high * 30 - 3)} days")
+        else:
+            self.texts["age"] = f"{months // 12} years" if months % 3 == 0 and months > 23 else f"{months} months"
+        if "no age" in self.odd:
+            for key in ("age", "born", "on"):
+                self.texts.pop(key, None)
+
+    def _age_at(self, edge: str) -> None:
+        number, unit = edge.split(" ")
+        number, unit = int(number), unit.rstrip("s")
+        if "age by dates" not in self.odd:
+            number = max(0, number + self.pick(-1, 0, 0))
+            self.texts["age"] = self.pick(f"{number} {unit}s", f"{number} {unit}s", f"{12 * number} months" if unit == "year" else f"{number} {unit}s")
+            return
+        born = date(2016, 1, 29) + timedelta(days=self.draw(st.integers(0, 800)))
+        month = unit in ("year", "month")
+        day = words.later(born, number * (12 if unit == "year" else 1)) if month else born + timedelta(days=number * (7 if unit == "week" else 1))
+        self.texts |= {"born": born.isoformat(), "on": max(born, day + timedelta(days=self.pick(-1, 0, 0, 1))).isoformat()}
+
+    def _body(self) -> None:
+        edges = [end for r in (self.row, *self.all_rows) for end in r.get("weight", {}).values()] or ["10 kg"]
+        low, high = (words.kilograms(self.row.get("weight", {}).get(end, usual)) for end, usual in (("from", "3 kg"), ("below", "60 kg")))
+        weight = low + (high - low) * self.draw(st.integers(0, 99)) / 100
+        if "weight at an edge" in self.odd:
+            number, unit = self.pick(*edges).split(" ")
+            self.put("weight", f"{self.beside(Fraction(number), 3)} {unit}", "no weight")
+        elif "any weight" in self.odd:
+            self.put("weight", self.pick("0.8 kg", "2500 g", "30 lb", "95 kg", "10 kg"), "no weight")
+        else:
+            self.put("weight", f"{decimal(max(weight, low + Fraction(1, 100)), 2)} kg", "no weight")
+        if any("m2" in bound.below for r in self.all_rows for bound in all_bounds(r)) or "per size" in self.odd:
+            self.put("height", f"{decimal(Fraction(self.draw(st.integers(450, 1800)), 10), 1)} cm", "no height")
+        if "weight not measured" in self.odd:
+            self.texts["weight_is"] = self.pick("stated", "estimated", "measured")
+        self._gestation()
+
+    def _gestation(self) -> None:
+        speaks = [r[key] for r in (self.row, *self.all_rows) for key in ("gestation",) if key in r]
+        if "gestation" in self.odd:
+            week, days = self.pick(24, 31, 34, 36, 36, 37, 38, 40), self.pick("", "", " 1 day", " 4 days", " 6 days")
+            self.texts["gestation"] = f"{week} weeks{days}"
+        elif self.pick(True, True, True, False):
+            self.texts["gestation"] = "36 weeks" if speaks and "below" in speaks[0] else "39 weeks"
+
+    def _dates(self) -> None:
+        if "date" in self.odd and "born" not in self.texts:
+            started = [r["valid_from"] for r in self.all_rows]
+            self.texts["on"] = (self.pick(*started) + timedelta(days=self.pick(-1, 0, 0, 1))).isoformat()
+        if "old weight" in self.odd:
+            self.texts.setdefault("on", "2026-03-01")
+            day = date.fromisoformat(self.texts["on"]) - timedelta(days=self.pick(0, 13, 14, 15, 89, 90, 91, 400))
+            self.texts["weighed"] = max(day.isoformat(), self.texts.get("born", ""))
+
+    # how often, how fast, how long
+
+    def _how_often(self) -> None:
+        gap = words.seconds(self.row.get("min_gap", "30 minutes"))
+        counts = self.row.get("doses_a_day") or [max(1, int(min(self.row.get("max_doses", 4), DAY / gap)))]
+        count = self.pick(*counts)
+        if is_infusion(self.row) and not self.odd & {"frequency", "once", "every"}:
+            return
+        shift = self.pick(-1, 1, 1) if "frequency" in self.odd else 0
+        if "once" in self.odd:
+            self.texts |= self.pick({"once": "yes"}, {"every": "once"})
+        elif "range of times" in self.odd:
+            first = max(1, ceil(gap / 3600) + shift)
+            self.texts["every"] = f"{first} to {first + self.pick(0, 1, 2, 4)} hours"
+        elif "every" in self.odd or Fraction(DAY, count) < gap:
+            minutes = max(5, int(gap / 60) + shift * self.pick(1, 60))
+            usual = f"{minutes // 60} hours" if minutes % 60 == 0 else f"{minutes} minutes"
+            self.texts["every"] = self.pick(usual, usual, usual, "5 hours", "1 day", "36 hours")
+        else:
+            self.put("times_a_day", str(max(1, count + shift)), "no frequency")
+        if "at most" in self.odd and "once" not in self.odd:
+            self.texts |= {"at_most": str(max(1, count + self.pick(0, 0, 1, -1))), "as_needed": "yes"}
+
+    def _conduct(self) -> None:
+        required = self.row.get("required", [])
+        if "how fast" in self.odd or "rate" in required:
+            minutes = words.seconds(self.row.get("min_duration", "10 minutes")) / 60
+            self.put("over", f"{self.beside(minutes, 2)} minutes")
+        if "volume" in self.odd or "concentration" in required:
+            self.put("made_up_to", self.pick("1 mL", "5 mL", "12.5 mL", "100 mL"))
+        if "course" in self.odd or "course" in required:
+            days = words.seconds(self.row.get("max_course", "5 days")) / DAY
+            self.put("course", self.pick(f"{self.beside(days, 1)} days", f"{self.beside(days, 1)} days", "36 hours", "1 week"))
+        if required and self.pick(False, False, False, True):
+            self.texts.pop(self.pick("over", "made_up_to", "course"), None)
+
+    # the dose
+
+    def _size(self, bound: Amount) -> Fraction:
+        """What makes an amount of a bound per kg or per m2, for this child."""
+        weight = words.kilograms(self.texts.get("weight", "10 kg"))
+        if "kg" in bound.below:
+            return weight
+        return rounded_root(words.centimetres(self.texts.get("height", "100 cm")) * weight / 3600) if "m2" in bound.below else Fraction(1)
+
+    def _doses(self) -> int:
+        return int(self.texts.get("times_a_day", 4)) if "every" not in self.texts else ceil(DAY / words.ends_of_time(self._every())[0])
+
+    def _every(self) -> str:
+        return "24 hours" if self.texts["every"] == "once" else self.texts["every"]
+
+    def _dose(self) -> str:
+        """At a limit of the row, or a share of it; for one dose, or as a day's."""
+        row, doses = self.row, self._doses()
+        share = Fraction(1, doses) if row.get("per") == "day" else Fraction(1)
+        ends = [end for end in (low_end(row), high_end(row)) if end]
+        usual = [self._amount(end) * share for end in ends]
+        tops = [self._amount(b) for b in bounds(row, "max_single")] + [self._amount(b) / doses for b in bounds(row, "max_daily")]
+        if is_infusion(row):
+            tops = []
+        number = self.pick(min([usual[-1], *tops]), self.pick(*usual), sum(usual) / len(usual))
+        others = tops + [words.amount(row[key]).number for key in ("floor",) if key in row]
+        others += [self._amount(words.amount(text)) for total in row.get("totals", []) for text in total["max"]]
+        if "other limit" in self.odd and others:
+            number = self.pick(*others)
+        if "margin" in self.odd:
+            number *= self.pick(*MARGINS)
+        number *= 10 if "tenfold" in self.odd else 1
+        return self._written(number, ends[0])
+
+    def _amount(self, bound: Amount) -> Fraction:
+        return bound.number * self._size(bound)
+
+    def _written(self, number: Fraction, like: Amount) -> str:
+        what, under, ending, of = like.what, "", "", self._of(like.what)
+        if "time" in like.below or ("other unit" in self.odd and self.pick(False, False, True)):
+            unit = self.pick("min", "h")
+            number, under = number * words.TIMES[unit], f"/{unit}"
+        product = next((p for p in self.medicine.get("product", []) if p["id"] == self.texts.get("product")), None)
+        if "by product" in self.odd:
+            number, what, of = *self._by_product(number, what, product), ""
+        if "per size" in self.odd:
+            size = self.pick(*([part] if (part := next(iter(like.below & {"kg", "m2"}), None)) else []), "kg", "m2")
+            number, under = number / self._size(Amount(number, what, frozenset({size}))), f"/{size}{under}"
+        if "a day" in self.odd and "/min" not in under and "/h" not in under:
+            number, ending = number * self._doses(), " a day"
+        units = UNITS.get(what) or {"suppositories" if what == "suppository" else f"{what}s": Fraction(1)}
+        unit = self.pick(*units) if "other unit" in self.odd else "mg" if what == "mass" and number > 1 else list(units)[-1 if what != "mass" else 1]
+        text = self.beside(min(number / units[unit], Fraction(10**9)))
+        if "other unit" in self.odd and what in DRUGS and self.pick(False, False, False, True):
+            unit = self.pick("mg", "units", "mmol")
+        return f"{self._ranged(text)} {unit}{under}{of}{ending}"
+
+    def _ranged(self, text: str) -> str:
+        low = decimal(Fraction(text) * self.pick(*(Fraction(n, 100) for n in (50, 90, 99, 10))), 9)
+        return f"{low} to {text}" if "range" in self.odd and Fraction(low) < Fraction(text) else text
+
+    def _by_product(self, number: Fraction, what: str, product: dict | None) -> tuple[Fraction, str]:
+        if product is None:
+            return number, self.pick("volume", "tablet")
+        first = self.medicine["ingredient"][0]["id"]
+        strength = words.strength(product.get("strength") or product["strengths"][self.row.get("ingredient", first)])
+        return (number / strength.number if what == strength.what else number), next(iter(strength.below))
+
+    def _of(self, what: str) -> str:
+        """ " of trimethoprim" where an amount must say it, and sometimes where it need not."""
+        ingredients = self.medicine["ingredient"]
+        mine = next((i for i in ingredients if i["id"] == self.row.get("ingredient")), ingredients[0])
+        names = [mine["id"], *mine.get("aliases", [])]
+        needed = what in DRUGS and (len(ingredients) > 1 or self.medicine.get("basis") == "stated")
+        if "of" in self.odd:
+            return self.pick("", " of nothing", *(f" of {i['id']}" for i in ingredients))
+        return f" of {self.pick(*names)}" if needed else ""
 
 
 def _months(edge: str) -> int:
     number, unit = edge.split(" ")
-    return int(number) * 12 if unit.startswith("year") else int(number) if unit.startswith("month") else 0
+    return int(number) * 12 if unit.startswith("year") else int(number) if unit.startswith("month") else int(number) // 28
 
 
-def child_body(draw: Any, medicine: dict, regimen: dict | None) -> dict[str, str]:
-    texts = {}
-    entries = [e for r in ([regimen] if regimen else medicine.get("regimen", [])) for e in (r, *r.get("band", []))]
-    edges = [end for e in entries for end in e.get("weight", {}).values()]
-    if edges and draw(st.booleans()):
-        number, unit = draw(st.sampled_from(edges)).split(" ")
-        texts["weight"] = f"{beside(draw, Fraction(number), 3)} {unit}"
-    elif draw(st.integers(0, 9)):
-        number = Fraction(draw(st.integers(5, 700)), 10)
-        texts["weight"] = often(draw, f"{decimal(number, 1)} kg", f"{decimal(number * 1000, 0)} g", f"{decimal(number, 1)} lb")
-    if draw(st.integers(0, 2)) == 0 or "m2" in repr(regimen):
-        texts["height"] = often(draw, f"{draw(st.integers(400, 1900))} mm", weight=1).replace(" mm", "")
-        texts["height"] = f"{decimal(Fraction(int(texts['height']), 10), 1)} cm"
-        if draw(st.integers(0, 9)) == 0:
-            del texts["height"]
-    if draw(st.integers(0, 2)) == 0:
-        week = draw(st.sampled_from((24, 31, 34, 35, 36, 37, 38, 40, 41)))
-        texts["gestation"] = often(draw, f"{week} weeks", f"{week} weeks {draw(st.integers(1, 6))} days", weight=1)
-    if "weight" in texts and draw(st.integers(0, 2)) == 0:
-        texts["weight_is"] = draw(st.sampled_from(("measured", "stated", "estimated")))
-    return texts
+def _age_edges(entries: list[dict]) -> list[str]:
+    found = [end for e in entries for key in ("age", "corrected") for end in e.get(key, {}).values()]
+    return found + [e["age_below"] for e in entries if "age_below" in e] or ["2 years"]
 
 
-def weighed(draw: Any, texts: dict[str, str]) -> None:
-    """Sometimes the date of the weight, round the policy's limits."""
-    if draw(st.integers(0, 3)) or "weight" not in texts:
-        return
-    texts.setdefault("on", "2026-03-01")
-    day = date.fromisoformat(texts["on"]) - timedelta(days=draw(st.sampled_from((0, 13, 14, 15, 89, 90, 91, 400))))
-    texts["weighed"] = max(day.isoformat(), texts.get("born", day.isoformat()))
+class Shelf(list):
+    """Medicines with a short name for hypothesis to print."""
 
-
-# ---- what is ordered ----
-
-
-def choice(draw: Any, medicine: dict, regimen: dict | None) -> dict[str, str]:
-    """Medicine, route, purpose, step, conditions and product: mostly the regimen's own."""
-    texts = {"medicine": often(draw, medicine["id"], medicine["name"], *medicine.get("aliases", []), weight=3), "route": "oral"}
-    if regimen:
-        texts["route"] = often(draw, regimen["route"], "topical", "oral", weight=20)
-        texts["for"] = often(draw, draw(st.sampled_from(regimen["for"])), *([None] * 3), "pain", "nothing known", weight=16)
-        texts["step"] = often(draw, regimen.get("step"), None, "first", "maintenance")
-    stated = set(regimen.get("conditions", []) if regimen else []) if draw(st.integers(0, 7)) else set()
-    known = [c for r in medicine.get("regimen", []) for c in r.get("conditions", [])] + [x["condition"] for x in medicine.get("age_limit", []) if "condition" in x]
-    if draw(st.integers(0, 7)) == 0:
-        stated.add(draw(st.sampled_from([*known, "nothing known"])))
-    texts["condition"] = "; ".join(sorted(stated)) or None
-    ids = [p["id"] for p in medicine.get("product", [])]
-    fitting = (regimen or {}).get("products") or [p["id"] for p in medicine.get("product", []) if texts["route"] in p["routes"]]
-    usual = draw(st.sampled_from([*fitting, None, None])) if not (regimen or {}).get("products") else draw(st.sampled_from([*fitting, *fitting, None]))
-    texts["product"] = often(draw, usual, *ids, "no-such-product", weight=12)
-    return {key: text for key, text in texts.items() if text is not None}
-
-
-def frequency(draw: Any, regimen: dict | None) -> dict[str, str]:
-    """How often, round the regimen's gap and number of doses."""
-    regimen = regimen or {}
-    gap = words.seconds(regimen.get("min_gap", "6 hours"))
-    most = regimen.get("max_doses") or max(regimen.get("doses_a_day", [4]))
-    ways = ["every", "times", "range", "none"] + ["once"] * 2 + ["every", "times"] * 2
-    way = draw(st.sampled_from(ways))
-    texts: dict[str, str] = {}
-    if way == "once":
-        return draw(st.sampled_from(({"once": "yes"}, {"every": "once"})))
-    if way == "every":
-        minutes = max(5, int(gap / 60) + draw(st.sampled_from((0, 0, 0, 1, -1, 60, -60))))
-        usual = f"{minutes // 60} hours" if minutes % 60 == 0 else f"{minutes} minutes"
-        texts["every"] = often(draw, usual, "5 hours", "6 hours", "8 hours", "36 hours", "1 day", "2 days", weight=8)
-    if way == "range":
-        first = max(1, int(gap / 3600) + draw(st.sampled_from((0, 0, -1))))
-        texts["every"] = f"{first} to {first + draw(st.sampled_from((0, 2, 4)))} hours"
-    if way == "times":
-        texts["times_a_day"] = str(max(1, most + draw(st.sampled_from((0, 0, 0, 0, 1, -1)))))
-    if draw(st.integers(0, 5)) == 0:
-        texts["at_most"] = str(max(1, most + draw(st.sampled_from((0, 0, 1, -1)))))
-        texts["as_needed"] = "yes"
-    return texts
-
-
-def conduct(draw: Any, regimen: dict | None) -> dict[str, str]:
-    """Sometimes how fast, in what volume, and for how long."""
-    regimen, texts = regimen or {}, {}
-    if draw(st.integers(0, 3)) == 0 or ("rate" in regimen.get("required", []) and draw(st.integers(0, 4))):
-        minutes = words.seconds(regimen.get("min_duration", "10 minutes")) / 60
-        texts["over"] = f"{beside(draw, minutes, 2)} minutes"
-    if draw(st.integers(0, 5)) == 0 or "max_concentration" in regimen:
-        texts["made_up_to"] = f"{draw(st.sampled_from((1, 2, 5, 10, 20, 50, 100)))} mL"
-    if draw(st.integers(0, 2)) == 0:
-        days = words.seconds(regimen.get("max_course", "5 days")) / words.DAY
-        texts["course"] = often(draw, f"{beside(draw, days, 1)} days", "36 hours", "1 week", "7 days", weight=6)
-    return texts
-
-
-# ---- the dose ----
-
-
-def bounds(regimen: dict) -> list[words.Amount]:
-    dose = regimen["dose"]
-    found = [words.amount(text) for text in ([dose] if isinstance(dose, str) else dose.values())] * 3
-    for key in ("max_single", "max_daily"):
-        if isinstance(regimen.get(key), list):
-            found += [words.amount(text) for text in regimen[key]]
-    found += [words.amount(text) for total in regimen.get("totals", []) for text in total["max"]]
-    return found + ([words.amount(regimen["floor"])] if "floor" in regimen else [])
-
-
-def size(texts: dict[str, str], bound: words.Amount) -> Fraction:
-    """What makes an amount of a bound per kg or per m2 (about), for this child."""
-    weight = words.kilograms(texts["weight"]) if "weight" in texts else Fraction(10)
-    if "kg" in bound.below:
-        return weight
-    tall = words.centimetres(texts["height"]) if "height" in texts else Fraction(100)
-    return Fraction(round((float(weight * tall) / 3600) ** 0.5 * 10**4), 10**4) if "m2" in bound.below else Fraction(1)
-
-
-def dose_text(draw: Any, medicine: dict, regimen: dict, texts: dict[str, str]) -> str:
-    bound = draw(st.sampled_from(bounds(regimen)))
-    number = bound.number * size(texts, bound) * draw(st.sampled_from(SHARES))
-    count = int(texts.get("times_a_day", 4))
-    shared = draw(st.sampled_from((1, 1, 1, count)))
-    number, what, ending = number / shared, bound.what, ""
-    form = draw(st.sampled_from(("plain", "plain", "plain", "size", "product", "product", "day")))
-    under = ""
-    if "time" in bound.below:
-        unit = draw(st.sampled_from(("min", "h")))
-        number, under = number * words.TIMES[unit], f"/{unit}"
-    if form == "size":
-        per = often(draw, "kg", "m2") if "m2" not in bound.below else "m2"
-        number, under = number / size(texts, words.Amount(number, what, frozenset({per}))), f"/{per}{under}"
-    if form == "day" and "time" not in bound.below:
-        number, ending = number * count, " a day"
-    product = next((p for p in medicine.get("product", []) if p["id"] == texts.get("product")), None)
-    if form == "product" and (product or draw(st.integers(0, 9)) == 0):
-        number, what = _by_product(number, product, regimen)
-    return _written(draw, number, what, under, ending, _of(draw, medicine, regimen, what))
-
-
-def _by_product(number: Fraction, product: dict | None, regimen: dict) -> tuple[Fraction, str]:
-    if product is None:
-        return number, "volume"
-    text = product.get("strength") or product["strengths"].get(regimen.get("ingredient")) or next(iter(product["strengths"].values()))
-    strength = words.strength(text)
-    return number / strength.number, next(iter(strength.below))
-
-
-def _of(draw: Any, medicine: dict, regimen: dict, what: str) -> str:
-    """ " of trimethoprim" where an amount must say it, and sometimes where it need not."""
-    if what not in ("mass", "activity", "substance"):
-        return ""
-    ingredients = medicine["ingredient"]
-    mine = next((i for i in ingredients if i["id"] == regimen.get("ingredient")), ingredients[0])
-    names = [mine["id"], *mine.get("aliases", [])]
-    needed = len(ingredients) > 1 or medicine.get("basis") == "stated"
-    if needed:
-        others = [i["id"] for i in ingredients]
-        return often(draw, " of " + draw(st.sampled_from(names)), "", " of nothing", *(" of " + o for o in others), weight=9)
-    return often(draw, "", " of " + names[-1], " of nothing", weight=20)
-
-
-def _written(draw: Any, number: Fraction, what: str, under: str, ending: str, of: str) -> str:
-    usual = list(UNITS[what])
-    unit = often(draw, usual[0], *usual, weight=3)
-    if draw(st.integers(0, 40)) == 0 and what in ("mass", "activity", "substance"):
-        unit = draw(st.sampled_from(("mg", "units", "mmol")))
-        value = number
-    else:
-        value = number / UNITS[what][unit]
-    value = min(value, Fraction(10**9))
-    text = beside(draw, value)
-    if draw(st.integers(0, 7)) == 0:
-        low = decimal(Fraction(text) * draw(st.sampled_from((Fraction(1, 2), Fraction(9, 10), Fraction(1, 10)))), 9)
-        if Fraction(low) < Fraction(text):
-            text = f"{low} to {text}"
-    return f"{text} {unit}{under}{of}{ending}"
+    def __repr__(self) -> str:
+        return f"{len(self)} medicines"
 
 
 @st.composite
-def orders(draw: Any, medicines: list[dict]) -> dict[str, str]:
-    """One order as texts."""
-    medicine = draw(st.sampled_from(medicines))
-    regimens = medicine.get("regimen", [])
-    regimen = draw(st.sampled_from(regimens)) if regimens else None
-    texts = choice(draw, medicine, regimen)
-    opened = regimen
-    if regimen and "band" in regimen:
-        band = draw(st.sampled_from(regimen["band"]))
-        opened = {**regimen, **band, "age": band.get("age", regimen.get("age", {})), "weight": band.get("weight", regimen.get("weight", {}))}
-        opened = {key: value for key, value in opened.items() if value != {}}
-    texts |= child_age(draw, medicine, opened)
-    texts |= child_body(draw, medicine, opened)
-    texts |= frequency(draw, opened)
-    texts |= conduct(draw, opened)
-    if "born" not in texts and draw(st.integers(0, 4)) == 0:
-        texts["on"] = draw(st.sampled_from(("2026-03-01", "2024-11-01", "2024-10-31", "2012-01-01", "1990-01-01")))
-    weighed(draw, texts)
-    if opened and draw(st.integers(0, 30)):
-        texts["dose"] = dose_text(draw, medicine, opened, texts)
-    elif draw(st.booleans()):
-        texts["dose"] = draw(st.sampled_from(("10 mg", "5 mL", "1 tablet", "10 mg/kg")))
-    return texts
+def orders(draw: Any, medicines: Shelf) -> dict[str, str]:
+    """One order as texts, for one of the medicines."""
+    medicine = medicines[draw(st.sampled_from(range(len(medicines))))]
+    if not medicine.get("regimen"):
+        return {"medicine": medicine["id"], "route": "oral", "dose": draw(st.sampled_from(("10 mg", "5 mL"))), "age": "3 years"}
+    every = [row for regimen in medicine["regimen"] for row in rows(regimen)]
+    row = every[draw(st.sampled_from(range(len(every))))]
+    return Maker(draw, medicine, row).order()

@@ -65,7 +65,7 @@ def largest(given: dict) -> Quantity:
     regimen = next(r for r in inline_medicine(given["regimen"]).regimens if all(band.holds(facts.get(band.fact)) for band in r.bands))
     count = given.get("doses_a_day", given["regimen"].get("doses_a_day", [1])[0])
     facts = common_facts(Order(), child) | {"doses": ratio(count), "average": ratio(count)}
-    bounds = [b for b in (most_for_one_dose(limit, facts) for limit in regimen.limits if " more" not in limit.text) if b is not None]
+    bounds = [b for b in (most_for_one_dose(limit, facts) for limit in regimen.limits if not limit.beyond) if b is not None]
     return Quantity(min(bounds), regimen.kind, (regimen.span.high or regimen.span.low).unit.split("/")[0])
 
 

@@ -343,7 +343,7 @@ def _first_least(bounds: list[pl.Expr]) -> pl.Expr:
 
 def _bound(limit: Limit, facts: dict[str, Any]) -> pl.Expr | None:
     """The single dose, rounded down to a base unit, at which an upper limit just holds; shown, never compared."""
-    if limit.main.sense != AT_MOST or "more" in limit.text:
+    if limit.main.sense != AT_MOST or limit.beyond:
         return None
     values = [_dose_at(c, facts) for c in limit.comparisons if c.sense == AT_MOST]
     return None if values[0] is None else reduce(lambda a, b: pl.max_horizontal(a, b), values)

@@ -52,10 +52,6 @@ def _daily_share(entry: dict[str, Any]) -> Iterator[Problem]:
     per_day, allowed, most = entry.get("per") == "day", entry.get("doses_a_day", []), entry.get("max_doses")
     if per_day and not allowed:
         yield Problem(("doses_a_day",), 'A dose per = "day" needs the allowed numbers of doses.', "Write doses_a_day = [2, 3].")
-    if allowed and not per_day:
-        why = 'It goes with per = "day" only, so one of the two keys is wrong.'
-        write = 'If the dose is for a whole day write per = "day"; else leave this out, for max_doses says how many.'
-        yield Problem(("doses_a_day",), why, write)
     if allowed and most and most < min(allowed):
         yield Problem(("max_doses",), f"It is {most}, below every number in doses_a_day: no order could be right.", "Look at both again.")
 
@@ -131,7 +127,7 @@ def _kind_problems(row: dict[str, Any], span: DoseSpan, figures: dict[str, list[
 
 def _infusion_problems(row: dict[str, Any]) -> Iterator[Problem]:
     why = "The dose is a continuous infusion, which has no single doses."
-    for key in ("max_single", "min_gap", "max_doses", "floor", *(["per"] if row.get("per") == "day" else [])):
+    for key in ("max_single", "min_gap", "max_doses", "doses_a_day", "floor", *(["per"] if row.get("per") == "day" else [])):
         if key in row:
             yield Problem((key,), why, "Leave it out, or write the dose without a time.")
 

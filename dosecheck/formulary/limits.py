@@ -24,6 +24,7 @@ class Limit(NamedTuple):
     """One threshold.  `name` is the figure it comes from; limits of one figure differ only in how far above it is.
 
     `comparisons`: the first is the limit itself, the others are its exceptions; it is met when any holds.
+    `beyond` marks the second, further one.
     `due`: "always", or "when stated": then the order must state the measure, or the regimen require it.
     """
 
@@ -34,6 +35,7 @@ class Limit(NamedTuple):
     text: str
     figure: Quantity | None = None
     due: str = ALWAYS
+    beyond: bool = False
 
     @property
     def main(self) -> Comparison:
@@ -96,7 +98,7 @@ def _upper(name: str, code: str, figure: Quantity, base: str, margin: Fraction, 
         return [first]
     more = compare(base, AT_MOST, figure, 1 + margin)
     beyond = f"{text} and {show_number(margin * 100)} % more"
-    return [first._replace(outcome=QUERY), Limit(name, code, STOP, (more, *exceptions), beyond, figure, due)]
+    return [first._replace(outcome=QUERY), Limit(name, code, STOP, (more, *exceptions), beyond, figure, due, True)]
 
 
 def _bounds(entry: dict[str, Any], key: str) -> list[Quantity]:

@@ -91,6 +91,11 @@ class Regimen(NamedTuple):
         return (self.span.high or self.span.low).kind.split("/")[0]
 
     @property
+    def base_id(self) -> str:
+        """The id in the file: a row of a table by band is compiled as "id, band 2"."""
+        return self.id.partition(", band ")[0]
+
+    @property
     def full_id(self) -> str:
         return self.id if self.origin == "base" else f"{self.id} (local)"
 

@@ -15,7 +15,7 @@ from dosecheck.formulary.agree import ingredient_problems, product_problems, reg
 from dosecheck.formulary.limits import Policy
 from dosecheck.formulary.measures import CEILINGS, MEASURES, MOST_BITS, Comparison
 from dosecheck.formulary.medicine import Medicine, Regimen, compile_medicine
-from dosecheck.formulary.meets import base_id, overlaps
+from dosecheck.formulary.meets import overlaps
 from dosecheck.formulary.plainly import ENTRIES, Problem, Raw, tables
 
 MOST_ROWS = 1000
@@ -183,8 +183,8 @@ def _overlap_problems(compiled: dict[int, list[Regimen]]) -> Iterator[Problem]:
     numbers = {id(row): number for number, rows in compiled.items() for row in rows}
     partners: dict[int, dict[int, str]] = defaultdict(dict)
     for one, other in overlaps([row for rows in compiled.values() for row in rows]):
-        if (base_id(one), one.valid_from) != (base_id(other), other.valid_from) or numbers[id(one)] == numbers[id(other)]:
-            partners[numbers[id(one)]][numbers[id(other)]] = base_id(other)
+        if (one.base_id, one.valid_from) != (other.base_id, other.valid_from) or numbers[id(one)] == numbers[id(other)]:
+            partners[numbers[id(one)]][numbers[id(other)]] = other.base_id
     for number, others in partners.items():
         if number in others:
             why = "Two of its bands overlap, so a child could fall under both."

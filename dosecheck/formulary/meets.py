@@ -49,16 +49,11 @@ def bands_meet(one: tuple[Band, ...], other: tuple[Band, ...]) -> bool:
     return overlap(one, other) and overlap(tuple(map(in_days, one)), tuple(map(in_days, other)))
 
 
-def base_id(regimen: Regimen) -> str:
-    """The id in the file: a row of a table by band is compiled as "id, band 2"."""
-    return regimen.id.partition(", band ")[0]
-
-
 def _ends(regimens: Iterable[Regimen]) -> dict[tuple[str, date], date]:
     """The day on which each version is superseded: when the next of its id starts."""
     starts: dict[str, set[date]] = defaultdict(set)
     for regimen in regimens:
-        starts[base_id(regimen)].add(regimen.valid_from)
+        starts[regimen.base_id].add(regimen.valid_from)
     ends = {}
     for id_, days in starts.items():
         ordered = [*sorted(days), date.max]
@@ -70,7 +65,7 @@ def overlaps(regimens: list[Regimen]) -> Iterator[tuple[Regimen, Regimen]]:
     """Each pair of regimens (or of rows of one table) that would both fit some order on some day, by id."""
     ends = _ends(regimens)
     groups: dict[tuple, list[Regimen]] = defaultdict(list)
-    for regimen in sorted(regimens, key=lambda r: (base_id(r), r.valid_from, r.id)):
+    for regimen in sorted(regimens, key=lambda r: (r.base_id, r.valid_from, r.id)):
         groups[regimen.route, regimen.release, regimen.ingredient, regimen.conditions].append(regimen)
     for group in groups.values():
         for one, other in combinations(group, 2):
@@ -86,5 +81,5 @@ def _alike(one: Regimen, other: Regimen) -> bool:
 
 
 def _same_days(one: Regimen, other: Regimen, ends: dict[tuple[str, date], date]) -> bool:
-    until = min(ends[base_id(one), one.valid_from], ends[base_id(other), other.valid_from])
+    until = min(ends[one.base_id, one.valid_from], ends[other.base_id, other.valid_from])
     return max(one.valid_from, other.valid_from) < until

@@ -85,8 +85,8 @@ def _in_force(medicine: Medicine, version: int) -> list[Regimen]:
     newest: dict[str, date] = {}
     for regimen in medicine.regimens:
         if regimen.valid_from in dates:
-            newest[regimen.id] = max(newest.get(regimen.id, regimen.valid_from), regimen.valid_from)
-    return [r for r in medicine.regimens if newest.get(r.id) == r.valid_from]
+            newest[regimen.base_id] = max(newest.get(regimen.base_id, regimen.valid_from), regimen.valid_from)
+    return [r for r in medicine.regimens if newest.get(r.base_id) == r.valid_from]
 
 
 def _unknown_conditions(medicine: Medicine, stated: tuple[str, ...]) -> list[tuple[str, dict[str, Any]]]:

@@ -5,7 +5,7 @@ Sort, count and test on the code, not on the words.  `CATALOGUE` explains each c
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from fractions import Fraction
 from typing import Any, NamedTuple
 
@@ -96,14 +96,30 @@ CATALOGUE: dict[str, Code] = {
 }  # fmt: skip
 
 
+class Later(NamedTuple):
+    """Data of a finding that is reckoned when it is told; `about` tells findings of one code apart."""
+
+    about: str
+    make: Callable[[], Mapping[str, Any]]
+
+
 class Finding(NamedTuple):
     """One fact about an order, as data.  `outcome` is what it means for the whole; "" is a note and changes nothing."""
 
     code: str
     outcome: str
-    data: Mapping[str, Any]
+    told: Mapping[str, Any] | Later
     regimen: str = ""
     source: str = ""
+
+    @property
+    def about(self) -> str:
+        return self.told.about if isinstance(self.told, Later) else str(self.told)
+
+    @property
+    def data(self) -> Mapping[str, Any]:
+        """The values that the sentence is made of."""
+        return self.told.make() if isinstance(self.told, Later) else self.told
 
     @property
     def message(self) -> str:

@@ -16,7 +16,7 @@ from dosecheck.quantity import Quantity
 from dosecheck.records import NOT_CHECKED
 from dosecheck.rules.amounts import Amount
 from dosecheck.rules.case import Case
-from dosecheck.rules.codes import Finding
+from dosecheck.rules.codes import Finding, Later
 from dosecheck.rules.facts import doses_given, facts_for
 from dosecheck.rules.judge import Judged, Told
 from dosecheck.rules.verdict import LimitState
@@ -30,17 +30,22 @@ def allowed(comparison: Comparison, facts: dict[str, Ratio]) -> Fraction | None:
     Areas are compared by their squares; the root is then rounded down to a whole base unit.
     """
     measure = MEASURES[comparison.measure]
-    if measure.over[:1] != ("dose",) or "over" in measure.under or "volume" in measure.under:
+    if measure.over[0] != "dose" or "over" in measure.under or "volume" in measure.under:
         return None
-    above, below = [facts.get(name) for name in measure.under], [facts.get(name) for name in measure.over[1:]]
-    if None in above or None in below:
-        return None
-    value = Fraction(comparison.p, comparison.q) ** measure.power
-    for name, (n, d) in zip(measure.under, above, strict=True):
-        value *= Fraction(n, d) ** (1 if name == "surface" else measure.power)
-    for n, d in below:
-        value /= Fraction(n, d) ** measure.power
-    return value if measure.power == 1 else Fraction(isqrt(value.numerator // value.denominator))
+    power = measure.power
+    over, under = comparison.p**power, comparison.q**power
+    for name in measure.under:
+        value = facts.get(name)
+        if value is None:
+            return None
+        exponent = 1 if name == "surface" else power
+        over, under = over * value[0] ** exponent, under * value[1] ** exponent
+    for name in measure.over[1:]:
+        value = facts.get(name)
+        if value is None:
+            return None
+        over, under = over * value[1] ** power, under * value[0] ** power
+    return Fraction(over, under) if power == 1 else Fraction(isqrt(over // under))
 
 
 def most_for_one_dose(limit: Limit, facts: dict[str, Ratio]) -> Fraction | None:
@@ -56,20 +61,21 @@ def limit_states(regimen: Regimen, judged: Judged, upper: dict[str, Ratio], case
     bounds = [most_for_one_dose(limit, facts_for(limit, upper, upper, case.order)) for limit in regimen.limits]
     least = min((b for b in bounds if b is not None), default=None)
     binding = bounds.index(least) if least is not None else -1
+    source = case.formulary.source(regimen.source)
     states, steps = [], []
     for index, (limit, state, bound) in enumerate(zip(regimen.limits, judged.states, bounds, strict=True)):
         comes_to = None
         if bound is not None:
             comes_to = Quantity(bound, limit.figure.kind.split("/")[0], limit.figure.unit.split("/")[0])
             steps += limit_step(limit, comes_to, upper, case)
-        states.append(LimitState(limit, regimen, state, comes_to, index == binding, regimen.source))
+        states.append(LimitState(limit, regimen, state, comes_to, index == binding, source))
     return tuple(states), steps
 
 
 def limit_step(limit: Limit, comes_to: Quantity, facts: dict[str, Ratio], case: Case) -> list[Step]:
     """ "dose, at most: 15 mg/kg x 14.2 kg = 213 mg", for the first limit of each figure only."""
     main = limit.main
-    if " more" in limit.text or main.measure in ("dose", "rate"):
+    if limit.beyond or main.measure in ("dose", "rate"):
         return []
     parts: list[Any] = [limit.figure]
     if main.measure.endswith("/weight"):
@@ -83,14 +89,14 @@ def limit_step(limit: Limit, comes_to: Quantity, facts: dict[str, Ratio], case: 
 
 
 def finding_of(case: Case, regimen: Regimen, told: Told, amount: Amount, upper: dict[str, Ratio]) -> Finding:
-    """The finding for what was judged, with the numbers it is told with."""
+    """The finding for what was judged; the numbers it is told with are reckoned when it is told."""
     limits = [regimen.limits[index] for index in told.limits]
     data: dict[str, Any] = {"limit": limits[0].text, "comes": "", "medicine": case.medicine.id}
     if told.outcome == NOT_CHECKED:
-        data["limit"] = "; ".join(dict.fromkeys(f"{limit.name} of {limit.text}" for limit in limits if " more" not in limit.text))
-    else:
-        data |= _measured(case, limits[0], amount, upper)
-    return Finding(told.code, told.outcome, data, regimen.full_id, regimen.source)
+        named = dict.fromkeys(f"{limit.name} of {limit.text}" for limit in limits if not limit.beyond)
+        return Finding(told.code, told.outcome, {**data, "limit": "; ".join(named)}, regimen.full_id, regimen.source)
+    later = Later(limits[0].text, lambda: {**data, **_measured(case, limits[0], amount, upper)})
+    return Finding(told.code, told.outcome, later, regimen.full_id, regimen.source)
 
 
 def _measured(case: Case, limit: Limit, amount: Amount, upper: dict[str, Ratio]) -> dict[str, Any]:

@@ -129,7 +129,7 @@ def _figures_of(case: Case, regimen: Regimen) -> Iterator[Figures]:
 
 
 def _block(case: Case, regimen: Regimen, count: int | None, facts: dict[str, Ratio]) -> Figures:
-    firsts = [limit for limit in regimen.limits if " more" not in limit.text]
+    firsts = [limit for limit in regimen.limits if not limit.beyond]
     steps = [step for limit in firsts if most_for_one_dose(limit, facts) is not None for step in limit_step(limit, _amount(limit, most_for_one_dose(limit, facts)), facts, case)]
     bounds = [b for b in (most_for_one_dose(limit, facts) for limit in firsts) if b is not None]
     high = _in_regimen(regimen, min(bounds)) if bounds and not regimen.span.continuous else None

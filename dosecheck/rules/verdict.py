@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
-from typing import Any, NamedTuple
+from dataclasses import dataclass
+from functools import cached_property
+from typing import Any, NamedTuple, Protocol
 
 from dosecheck.formulary.limits import Limit
 from dosecheck.formulary.medicine import Regimen
@@ -21,6 +23,8 @@ HEADLINES = {
     STOP: "STOP: do not give as written; go back to the prescriber.",
     NOT_CHECKED: "NOT CHECKED: this order could not be checked in full. Do not take this as an all-clear.",
 }
+
+ALWAYS_OPEN = ("Earlier doses: not told, so not counted.", "Whether the weight is right for the age was not looked at.")
 
 
 class LimitState(NamedTuple):
@@ -45,45 +49,94 @@ class Suggestion(NamedTuple):
     note: str
 
 
-class Verdict(NamedTuple):
+@dataclass(frozen=True)
+class Verdict:
     """What `check_order` answers.
 
     outcome: "within", "query", "stop" or "not-checked".
     findings: those that bear on the outcome first; a note has the outcome "".
     working: steps in the order in which they were reckoned.
     limits: every limit of every regimen that fits, with its state; the binding one marked.
+    regimens: those that were read.
     one_dose: what one dose comes to (the top of a range), in the first regimen's kind.
     counts: limits "due", "met", "broken" and "not-checked".
+
+    The views below are reckoned when they are asked for, from the case that was checked.
     """
 
     outcome: str
-    headline: str
     findings: tuple[Finding, ...]
     working: tuple[Step, ...]
     limits: tuple[LimitState, ...]
-    not_checked: tuple[str, ...]
-    to_observe: tuple[str, ...]
-    understood: dict[str, str]
-    suggestion: Suggestion | None
-    formulary: dict[str, str]
-    status_line: str
-    counts: dict[str, int]
     regimens: tuple[Regimen, ...]
-    ask_first: tuple[str, ...]
-    slips: tuple[str, ...]
     one_dose: Quantity | None
+    views: Views
+
+    @property
+    def headline(self) -> str:
+        return HEADLINES[self.outcome]
 
     @property
     def codes(self) -> tuple[str, ...]:
         """Codes of the findings that bear on the outcome, sorted, each once."""
         return tuple(sorted({f.code for f in self.findings if f.outcome}))
 
+    @cached_property
+    def counts(self) -> dict[str, int]:
+        states = [s.state for s in self.limits]
+        each = {state: states.count(state) for state in ("met", "broken", "not-checked")}
+        return {"due": sum(each.values()), **each}
+
+    @cached_property
+    def not_checked(self) -> tuple[str, ...]:
+        """What was not checked, and why."""
+        return (*dict.fromkeys(f.message for f in self.findings if f.outcome == NOT_CHECKED), *ALWAYS_OPEN)
+
+    @cached_property
+    def to_observe(self) -> tuple[str, ...]:
+        """Limits whose measure the order did not state, and the like."""
+        return self.views.to_observe(self.limits)
+
+    @cached_property
+    def understood(self) -> dict[str, str]:
+        """Every input as it was read."""
+        return self.views.understood()
+
+    @cached_property
+    def suggestion(self) -> Suggestion | None:
+        """The largest measurable dose with the product in hand; None where no product is named."""
+        return self.views.suggestion()
+
+    @cached_property
+    def slips(self) -> tuple[str, ...]:
+        """Known slips that would explain an order far out: hints, never corrections."""
+        return self.views.slips()
+
+    @property
+    def ask_first(self) -> tuple[str, ...]:
+        return tuple(dict.fromkeys(line for r in self.regimens for line in r.ask_first))
+
+    @property
+    def formulary(self) -> dict[str, str]:
+        return self.views.formulary()
+
     @property
     def caution(self) -> str:
-        return f"{CAUTION} {self.status_line}".rstrip()
+        return f"{CAUTION} {self.views.status_line()}".rstrip()
 
     def as_dict(self) -> dict[str, Any]:
         """The JSON of the answer; every amount is text with its unit."""
         from dosecheck.rules.present import verdict_dict
 
         return verdict_dict(self)
+
+
+class Views(Protocol):
+    """What a verdict can be asked beyond its findings; `conclude.py` has the one for a checked case."""
+
+    def to_observe(self, limits: tuple[LimitState, ...]) -> tuple[str, ...]: ...
+    def understood(self) -> dict[str, str]: ...
+    def suggestion(self) -> Suggestion | None: ...
+    def slips(self) -> tuple[str, ...]: ...
+    def formulary(self) -> dict[str, str]: ...
+    def status_line(self) -> str: ...
