@@ -97,7 +97,7 @@ def _readings(case: Case, shelf: list[dict], fitting: list, ingredient: dict, pr
     if problems:
         return [(NOT_CHECKED, frozenset())]
     covering = [ingredient["id"] in row.get("covers", []) for row, _ in fitting]
-    if case.product and all(covering) and shelf:
+    if case.product and (all(covering) if fitting else any(ingredient["id"] in r.get("covers", []) for r in shelf)):
         return []
     return [(NOT_CHECKED, frozenset({"ingredient-amount-unknown" if any(covering) else "ingredient-without-regimen"}))]
 

@@ -87,7 +87,7 @@ def answer(medicine: Medicine, shelf: Shelf, flags: RowFlags, ruled_out: list[tu
             differ = NOT_CHECKED if NOT_CHECKED in read else QUERY
             told.append(_brief("regimens-differ", differ, None))
             outcomes.append(differ)
-    return _texts(worst(outcomes), told, [p.regimen for p in parts if p.regimen], formulary)
+    return _texts(worst(outcomes), told, [p.regimen for p in parts if p.regimen and p.states and not p.trouble], formulary)
 
 
 def _order_level(medicine: Medicine, shelf: Shelf, flags: RowFlags) -> list[Told]:

@@ -113,6 +113,7 @@ class Read:
 
     def __init__(self, height: int, given: dict[str, Distinct], error: pl.Series) -> None:
         self.height, self.given, self.error = height, given, error
+        self.frequency = pl.DataFrame()
 
     def column(self, field: str, made: Callable[[Any], Any], dtype: Any) -> pl.Series:
         """A column made from each distinct value of `field`; null where it is not given."""

@@ -38,6 +38,9 @@ def _fast(block: Block, names: list[str]) -> Chunk | None:
     """None unless every line of the block is accounted for by a good row."""
     if block.broken:
         return None
+    plain = _plain(block, names)
+    if plain is not None:
+        return plain
     try:
         rows = _parse(block.text, names, None)
     except pa.ArrowInvalid:  # a wrong number of fields, a byte that is not UTF-8, a row larger than a part
@@ -48,6 +51,25 @@ def _fast(block: Block, names: list[str]) -> Chunk | None:
     if taken.sum() != block.lines:
         return None
     return Chunk(rows, _lines_from(block.line, taken), [])
+
+
+def _plain(block: Block, names: list[str]) -> Chunk | None:
+    """Without quotes, carriage returns and blank lines, polars parses twice as fast, and a count proves the rest.
+
+    Polars refuses a row with too many fields; so if there are as many commas as the rows need, none has too few.
+    """
+    text = block.text
+    if any(mark in text for mark in (b'"', b"\r", b"\0", b"\n\n", codecs.BOM_UTF8)) or text.startswith(b"\n"):
+        return None
+    if text.count(b",") != block.lines * (len(names) - 1):
+        return None
+    try:
+        rows = pl.read_csv(text, has_header=False, new_columns=names, infer_schema=False, quote_char=None, glob=False)
+    except pl.exceptions.PolarsError:  # a row with too many fields, or a byte that is not UTF-8
+        return None
+    if rows.height != block.lines or rows.width != len(names):
+        return None
+    return Chunk(rows, pl.int_range(block.line, block.line + block.lines, eager=True).alias("line"), [])
 
 
 def _parse(text: bytes, names: list[str], note: Note | None) -> pl.DataFrame:

@@ -25,10 +25,14 @@ _FORMULA = r"^[=+\-@\t\r\n]"
 _NEGATIVE_NUMBER = r"^-[0-9]+(\.[0-9]+)?$"
 
 
-def no_formulas(rows: pl.DataFrame) -> pl.DataFrame:
-    """An apostrophe before each text that a spreadsheet would run; a plain negative number stays as it is."""
+def no_formulas(rows: pl.DataFrame, own: Sequence[str] = ()) -> pl.DataFrame:
+    """An apostrophe before each text that a spreadsheet would run; a plain negative number stays as it is.
+
+    Args:
+        own: columns that we made ourselves and that never start so.
+    """
     rows = rows.with_columns(cs.categorical().cast(pl.String), cs.enum().cast(pl.String))
-    risky = [s.name for s in rows.select(cs.string().str.contains(_FORMULA).any()) if s[0]]
+    risky = [s.name for s in rows.select((cs.string() - cs.by_name(own)).str.contains(_FORMULA).any()) if s[0]]
     return rows.with_columns(map(_neutral, risky))
 
 
@@ -41,24 +45,25 @@ def _neutral(name: str) -> pl.Expr:
 class _Form(Protocol):
     """One way of writing rows into an open file."""
 
-    def __init__(self, file: BinaryIO, columns: Sequence[str]) -> None: ...
+    def __init__(self, file: BinaryIO, columns: Sequence[str], own: Sequence[str]) -> None: ...
     def write(self, rows: pl.DataFrame) -> None: ...
     def finish(self) -> None: ...
 
 
 class _Csv:
-    def __init__(self, file: BinaryIO, columns: Sequence[str]) -> None:
-        self._file = file
+    def __init__(self, file: BinaryIO, columns: Sequence[str], own: Sequence[str]) -> None:
+        self._file, self._own = file, ()
         self.write(pl.DataFrame([list(columns)], schema=[str(n) for n in range(len(columns))], orient="row"))
+        self._own = own
 
     def write(self, rows: pl.DataFrame) -> None:
-        no_formulas(rows).write_csv(self._file, include_header=False)
+        no_formulas(rows, self._own).write_csv(self._file, include_header=False)
 
     def finish(self) -> None: ...
 
 
 class _Lines:
-    def __init__(self, file: BinaryIO, columns: Sequence[str]) -> None:
+    def __init__(self, file: BinaryIO, columns: Sequence[str], own: Sequence[str]) -> None:
         self._file = file
 
     def write(self, rows: pl.DataFrame) -> None:
@@ -70,7 +75,7 @@ class _Lines:
 class _Parquet:
     """The first rows fix the types; a column of nulls alone is text."""
 
-    def __init__(self, file: BinaryIO, columns: Sequence[str]) -> None:
+    def __init__(self, file: BinaryIO, columns: Sequence[str], own: Sequence[str]) -> None:
         self._file, self._columns = file, columns
         self._types: dict[str, pl.DataType] = {}
         self._writer: pq.ParquetWriter | None = None
@@ -99,13 +104,14 @@ class ResultWriter:
         path: a .csv, .parquet, .jsonl or .ndjson file; an existing one is replaced at the very end.
         columns: what to write, in this order; each chunk must have them.
         source: the file that the rows come from; it is never written over.
+        own: columns whose texts we made ourselves, and that no spreadsheet would run.
 
     Raises:
         FileError: the place cannot be written, or stopped taking data (a full disk, a closed pipe).
     """
 
-    def __init__(self, path: str | Path, columns: Sequence[str], source: str | Path | None = None) -> None:
-        self._path, self._columns = Path(path), list(columns)
+    def __init__(self, path: str | Path, columns: Sequence[str], source: str | Path | None = None, own: Sequence[str] = ()) -> None:
+        self._path, self._columns, self._own = Path(path), list(columns), list(own)
         self._direct = os.path.exists(path) and not os.path.isfile(path) and not os.path.isdir(path)
         self._form = _FORMS.get(self._path.suffix.lower(), _Csv if self._direct else None)
         if self._form is None:
@@ -135,7 +141,7 @@ class ResultWriter:
             with self._one_error():
                 if not self._direct and self._final.exists():
                     shutil.copymode(self._final, self._part)
-                self._out = self._form(self._file, self._columns)
+                self._out = self._form(self._file, self._columns, self._own)
         except BaseException:
             self._discard()
             raise

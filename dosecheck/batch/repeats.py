@@ -48,7 +48,7 @@ class Repeats:
         return [(names[ingredient], rows) for _, rows, ingredient in groups.iter_rows()]
 
     def _disagreeing(self) -> pl.DataFrame:
-        kept = pl.concat(self._kept).filter(pl.col("born").is_not_null())
+        kept = pl.concat(self._kept).filter(pl.col("born").is_not_null() & pl.col("child").is_duplicated())
         pairs = kept.select("child", pair=pl.struct("child", "born").hash()).unique("pair")
         children = pairs.filter(pl.col("child").is_duplicated()).select("child").unique()
         return kept.join(children, on="child", how="semi", maintain_order="left")

@@ -7,7 +7,9 @@ from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Callable, Iterator
+from concurrent.futures import Future, ThreadPoolExecutor
 from datetime import date
+from itertools import chain
 from pathlib import Path
 from typing import NamedTuple
 
@@ -26,7 +28,7 @@ from dosecheck.rules.check import check_order
 from dosecheck.rules.verdict import Verdict
 from dosecheck.showing import show
 
-CHUNK_ROWS = 600_000
+CHUNK_ROWS = 300_000
 RESULTS = ("outcome", "codes", "regimen", "one_dose", "dose_per_kg", "most_for_one_dose", "times_the_most", "binding_limit", "source", "sentence")
 _REQUIRED = ("medicine", "dose")
 _DECIMALS = 3
@@ -116,16 +118,20 @@ def _texts(screened: Screened) -> pl.DataFrame:
     bounds = pl.Series([text for c in classes for text in c.bounds], dtype=pl.String)
     place = pl.Series(offsets[:-1], dtype=pl.Int64).gather(screened.rows["class"]) + screened.rows["bound"] if classes else screened.rows["bound"]
     wide = pl.concat([screened.rows, table], how="horizontal").with_columns(binding_limit=bounds.gather(place) if len(bounds) else pl.lit(None, dtype=pl.String))
-    high, least, scale = pl.col("high"), pl.col("least"), pl.col("scale")
-    high128, per_kg = high.cast(pl.Int128), scale.cast(pl.Int128) * pl.col("weight")
+    high128, per_kg = pl.col("high").cast(pl.Int128), pl.col("scale").cast(pl.Int128) * pl.col("weight")
     return wide.select(
-        "row", "outcome", "codes", "regimen",
-        _decimal(high, scale, pl.lit(" ") + pl.col("unit")).alias("one_dose"),
-        _decimal(high128 * 10**12, per_kg, pl.lit(" ") + pl.col("unit") + "/kg").alias("dose_per_kg"),
-        _decimal(least, scale, pl.lit(" ") + pl.col("unit")).alias("most_for_one_dose"),
-        _decimal(high, least, None).alias("times_the_most"),
+        "row", "outcome", "codes", "regimen", _amount(wide, "high").alias("one_dose"),
+        _decimal(high128 * 10**12, per_kg, pl.concat_str(pl.lit(" "), "unit", pl.lit("/kg"))).alias("dose_per_kg"),
+        _amount(wide, "least").alias("most_for_one_dose"), _decimal(pl.col("high"), pl.col("least"), None).alias("times_the_most"),
         "binding_limit", "source", "sentence",
     ).select("row", *RESULTS)  # fmt: skip
+
+
+def _amount(wide: pl.DataFrame, name: str) -> pl.Series:
+    """Amounts in their units; each distinct one is written once."""
+    distinct = wide.select(name, "scale", "unit").unique()
+    written = distinct.with_columns(text=_decimal(pl.col(name), pl.col("scale"), pl.concat_str(pl.lit(" "), "unit")))
+    return wide.select(name, "scale", "unit").join(written, on=[name, "scale", "unit"], how="left", nulls_equal=True, maintain_order="left")["text"]
 
 
 def _decimal(over: pl.Expr, under: pl.Expr, unit: pl.Expr | None) -> pl.Expr:
@@ -176,14 +182,14 @@ def run_batch(
     """
     batch, outcomes, rows, refused = Batch(formulary, today), Counter(), 0, 0
     repeats = Repeats(formulary)
-    chunks = _joined(read_orders(orders, (*FIELDS, "order_id", "child_id")))
+    chunks = _ahead(_joined(read_orders(orders, (*FIELDS, "order_id", "child_id"))))
     first = next(chunks)
     _check_columns(orders, first.rows.columns, columns)
-    with ResultWriter(results, [*first.rows.columns, *RESULTS], source=orders) as writer:
-        for chunk in _chain(first, chunks):
+    with ResultWriter(results, [*first.rows.columns, *RESULTS], source=orders, own=RESULTS) as writer, _Behind(writer.write) as written:
+        for chunk in chain([first], chunks):
             mapped = columns.apply(chunk.rows) if columns else chunk.rows
             answers = _with_refused(batch.answer(mapped), chunk)
-            writer.write(pl.concat([chunk.rows, answers], how="horizontal"))
+            written.put(pl.concat([chunk.rows, answers], how="horizontal"))
             repeats.add(mapped, rows)
             outcomes.update(dict(answers["outcome"].value_counts().iter_rows()))
             rows, refused = rows + len(answers), refused + answers["codes"].eq("unreadable").sum()
@@ -244,6 +250,31 @@ def _one_chunk(held: list[Chunk]) -> Chunk:
     return Chunk(pl.concat([c.rows for c in held]), pl.concat([c.line for c in held]), refused)
 
 
-def _chain(first: Chunk, rest: Iterator[Chunk]) -> Iterator[Chunk]:
-    yield first
-    yield from rest
+def _ahead(items: Iterator[Chunk]) -> Iterator[Chunk]:
+    """The same items, the next one made in a thread while the last is being used."""
+    with ThreadPoolExecutor(1) as pool:
+        coming = pool.submit(next, items, None)
+        while (item := coming.result()) is not None:
+            coming = pool.submit(next, items, None)
+            yield item
+
+
+class _Behind:
+    """Writes in a thread, one chunk at a time and in order; a fault of writing is raised at the next chunk or at the end."""
+
+    def __init__(self, write: Callable[[pl.DataFrame], None]) -> None:
+        self._write, self._pool = write, ThreadPoolExecutor(1)
+        self._last: Future | None = None
+
+    def __enter__(self) -> _Behind:
+        return self
+
+    def put(self, rows: pl.DataFrame) -> None:
+        if self._last is not None:
+            self._last.result()
+        self._last = self._pool.submit(self._write, rows)
+
+    def __exit__(self, kind: type[BaseException] | None, *_: object) -> None:
+        self._pool.shutdown()
+        if kind is None and self._last is not None:
+            self._last.result()

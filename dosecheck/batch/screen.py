@@ -80,36 +80,40 @@ class Screen:
         return Screened(pl.concat([empty, *found]), self.classes, sorted(dull)), read
 
     def _frame(self, read: Read) -> pl.DataFrame:
-        """Everything about a row that does not depend on its medicine."""
+        """Everything about a row that does not depend on its medicine; `often` is the row of `read.frequency`."""
         asked, often = read.combinations(ASKED), read.combinations(FREQUENCY)
-        known = [self.columns.frequency(values) for values in often.values]
-        names = ("most", "mean_n", "mean_d", "gap_n", "gap_d", "once", "unclear")
-        frequency = pl.DataFrame(known, schema=dict(zip(names, (pl.Int64,) * 5 + (pl.Boolean,) * 2, strict=True)), orient="row")[often.index]
-        dose = read.codes("dose")
-        slow_dose = read.column("dose", is_slow, pl.Boolean).fill_null(False)
+        read.frequency = frequency = self._frequency(often.values)
         course = read.column("course", lambda q: q.value.numerator if q.value.denominator == 1 else -1, pl.Int64)
-        slow = reduce(lambda a, b: a | b, (read.is_given(field) for field in _SLOW_FIELDS), slow_dose)
+        odd = [read.column("dose", is_slow, pl.Boolean).fill_null(False), *(read.is_given(field) for field in _SLOW_FIELDS)]
+        odd += [frequency["unclear"].gather(often.index), course.eq(-1).fill_null(False)]
         child = child_columns(read)
         measured = read.column("weight_is", lambda kind: kind != "measured", pl.Boolean).fill_null(False)
-        frame = pl.DataFrame({"asked": asked.index, "dose": dose.cast(pl.UInt32), "course": course, "not_measured": measured, "odd": slow})
-        frame = pl.concat([frame, frequency, child], how="horizontal").with_row_index("row")
-        return frame.with_columns(
-            no_dose=pl.col("dose") == 0,
-            unread=read.error.is_not_null(),
-            slow=pl.col("slow") | pl.col("odd") | pl.col("unclear") | (pl.col("course") == -1).fill_null(False),
-            on=read.column("on", lambda day: day, pl.Date),
-            flags=self._flags(),
-        )
+        told = pl.DataFrame({"course": course, "not_measured": measured, "often_flags": frequency["flags"].gather(often.index)})
+        frame = pl.concat([told, child], how="horizontal").with_row_index("row")
+        return frame.select(
+            "row", "weight", "months_lo", "months_hi", "days_lo", "days_hi", "course", self._flags(),
+            asked=asked.index, often=often.index, dose=read.codes("dose").cast(pl.UInt32),
+            on=read.column("on", lambda day: day, pl.Date), unread=read.error.is_not_null(),
+            slow=reduce(lambda a, b: a | b, odd) | frame["slow"],
+        ).with_columns(no_dose=pl.col("dose") == 0)  # fmt: skip
+
+    def _frequency(self, values: list[tuple]) -> pl.DataFrame:
+        """Each combination of how often, as numbers and as flags."""
+        known = [self.columns.frequency(each) for each in values]
+        names = ("most", "mean_n", "mean_d", "gap_n", "gap_d", "once", "unclear")
+        table = pl.DataFrame(known, schema=dict(zip(names, (pl.Int64,) * 5 + (pl.Boolean,) * 2, strict=True)), orient="row")
+        flags = pl.col("once").cast(pl.Int64) + pl.sum_horizontal(pl.col(name).is_null().cast(pl.Int64) * _NULLS[name] for name in ("most", "gap_n"))
+        return table.with_columns(flags=flags)
 
     def _flags(self) -> pl.Expr:
         infant, child = (oldest_weight(self.formulary.policy, infant=young) for young in (True, False))
         oldest = pl.when(pl.col("months_lo").fill_null(0) < 12).then(infant).otherwise(child)
         bits = {
-            1: pl.col("once"), 2: pl.col("months_lo") < 3, 4: pl.col("not_measured") & pl.col("weight").is_not_null(),
+            2: pl.col("months_lo") < 3, 4: pl.col("not_measured") & pl.col("weight").is_not_null(),
             8: (pl.col("weight_days") > oldest) & pl.col("weight").is_not_null(),
-            **{bit: pl.col(name).is_null() for name, bit in _NULLS.items()}, 256: pl.col("months_lo").is_null(),
+            **{_NULLS[name]: pl.col(name).is_null() for name in ("weight", "course")}, 256: pl.col("months_lo").is_null(),
         }  # fmt: skip
-        return pl.sum_horizontal(expr.fill_null(False).cast(pl.Int64) * bit for bit, expr in bits.items()).alias("flags")
+        return (pl.col("often_flags") + pl.sum_horizontal(expr.fill_null(False).cast(pl.Int64) * bit for bit, expr in bits.items())).alias("flags")
 
     def _part(self, read: Read, asked: tuple, no_dose: bool, part: pl.DataFrame) -> tuple[list[pl.DataFrame], list[int]]:
         """All rows that ask alike."""
@@ -151,9 +155,9 @@ class Screen:
         """All rows of one shelf: cut ages aside, group by the regimens that fit, compare."""
         cut = part.select(_cut(shelf)).to_series()
         slow = part.filter(cut)["row"].to_list()
-        part = part.filter(~cut).with_columns(_fits(shelf), _ruled(shelf))
+        part = (part.filter(~cut) if slow else part).select("row", "flags", "weight", "course", "often", "dose", _fits(shelf), _ruled(shelf))
         found: list[pl.DataFrame] = []
-        for (fit, ruled), group in part.partition_by("fit", "ruled", as_dict=True).items():
+        for (fit, ruled), group in part.partition_by("fit", "ruled", as_dict=True, include_key=False).items():
             done, left = self._group(read, medicine, shelf, key, fit, ruled, group)
             found.append(done)
             slow += left
@@ -166,6 +170,8 @@ class Screen:
         columns: list[pl.Series] = []
         product = medicine.product(key.product) if key.product else None
         amounts: dict[tuple[str, str], pl.DataFrame] = {}
+        often = read.frequency[group["often"]]
+        group = pl.concat([group, often.select("most", "mean_n", "mean_d", "gap_n", "gap_d", "once")], how="horizontal")
         for number, slot in enumerate(slots):
             if slot.regimen is None or slot.unknown or key.infusion is None:
                 continue

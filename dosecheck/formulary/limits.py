@@ -164,8 +164,8 @@ def _counts(entry: dict[str, Any]) -> Iterable[Limit]:
     if allowed:
         text = " or ".join(map(str, allowed)) + " doses a day"
         holes = [(a, b) for a, b in zip(allowed, allowed[1:], strict=False) if b > a + 1]
-        steps = [(Comparison("doses", AT_LEAST, allowed[0], 1),), (Comparison("doses", AT_MOST, allowed[-1], 1),)]
-        steps += [(Comparison("doses", AT_MOST, a, 1), Comparison("doses", AT_LEAST, b, 1)) for a, b in holes]
+        steps = [(Comparison("mean doses", AT_LEAST, allowed[0], 1),), (Comparison("doses", AT_MOST, allowed[-1], 1),)]
+        steps += [(Comparison("doses", AT_MOST, a, 1), Comparison("mean doses", AT_LEAST, b, 1)) for a, b in holes]
         for comparisons in steps:
             yield Limit("doses a day", "doses-a-day-not-listed", QUERY, comparisons, text)
 

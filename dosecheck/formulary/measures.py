@@ -35,6 +35,7 @@ MEASURES: dict[str, Measure] = {
     "average/surface": Measure(("dose", "average"), ("surface",), 2),
     "gap": Measure(("gap",)),
     "doses": Measure(("doses",)),
+    "mean doses": Measure(("average",)),
     "rate": Measure(("dose",), ("over",)),
     "rate/weight": Measure(("dose",), ("over", "weight")),
     "rate/surface": Measure(("dose",), ("over", "surface"), 2),

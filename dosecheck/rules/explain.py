@@ -20,7 +20,7 @@ from dosecheck.rules.codes import Finding, Later
 from dosecheck.rules.facts import doses_given, facts_for
 from dosecheck.rules.judge import Judged, Told
 from dosecheck.rules.verdict import LimitState
-from dosecheck.showing import show, show_seconds
+from dosecheck.showing import show, show_number, show_seconds
 from dosecheck.working import BY, TIMES, Step
 
 
@@ -104,9 +104,9 @@ def _measured(case: Case, limit: Limit, amount: Amount, upper: dict[str, Ratio])
     order, base = case.order, limit.main.measure.split("/")[0]
     if base == "gap":
         return {"value": show_seconds(Fraction(*upper["gap"]))}
-    if base == "doses":
-        count = Fraction(*upper["doses"])
-        return {"value": f"{count} dose{'s' * (count != 1)}"}
+    if base in ("doses", "mean doses"):
+        count = Fraction(*upper["doses" if base == "doses" else "average"])
+        return {"value": f"{show_number(count)} dose{'s' * (count != 1)}"}
     if base in ("duration", "course"):
         return {"value": show_seconds((order.over if base == "duration" else order.course).value)}
     if base == "concentration":

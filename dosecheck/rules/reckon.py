@@ -120,7 +120,8 @@ def _all_figures(case: Case) -> Iterator[Figures]:
 def _figures_of(case: Case, regimen: Regimen) -> Iterator[Figures]:
     """One block; for a dose a day, one for each allowed number of doses, unless the order says how many."""
     told = case.given.doses
-    counts = [int(told)] if told and told.denominator == 1 else regimen.entry.get("doses_a_day", [None])
+    allowed = regimen.entry["doses_a_day"] if regimen.per == "day" else [None]
+    counts = [int(told)] if told and told.denominator == 1 else allowed
     for count in counts:
         facts = dict(case.facts)
         if count:
@@ -139,7 +140,7 @@ def _block(case: Case, regimen: Regimen, count: int | None, facts: dict[str, Rat
         products = [case.product]
     usable = [] if regimen.span.continuous else [measurable(p, regimen, facts) for p in products if p.release == regimen.release]
     notes = [f.message for f in regimen_concerns(regimen, case.child, case.body, once=True)] + ([regimen.rounding] if regimen.rounding else []) + list(regimen.ask_first)
-    rows = tuple((limit.name, limit.text) for limit in firsts)
+    rows = tuple(dict.fromkeys((limit.name, limit.text) for limit in firsts))
     return Figures(regimen, count, low, high, rows, (*low_steps, *steps), tuple(usable), tuple(notes), case.formulary.source(regimen.source))
 
 
