@@ -1,12 +1,9 @@
-"""No test writes into the user's own cache, and tests of every folder may import the helpers beside this file."""
+"""No test reads from or writes into the user's own cache."""
 
 from __future__ import annotations
 
 import os
-import sys
 import tempfile
-from pathlib import Path
 
 _cache = tempfile.TemporaryDirectory(prefix="dosecheck-tests-")  # kept to the end of the run, then removed
 os.environ["XDG_CACHE_HOME"] = _cache.name
-sys.path.insert(0, str(Path(__file__).parent))

@@ -113,7 +113,8 @@ def make_order(rng: random.Random) -> dict[str, str]:
 
 def one_by_one(texts: dict[str, str]) -> tuple[str, str, str]:
     try:
-        verdict = check_order(*read_order({"on": TODAY.isoformat(), **texts}), FORMULARY)
+        given = {field: text for field, text in texts.items() if text}
+        verdict = check_order(*read_order({"on": TODAY.isoformat(), **given}), FORMULARY)
     except InputError:
         return "not-checked", "unreadable", ""
     return verdict.outcome, ";".join(verdict.codes), ";".join(r.full_id for r in verdict.regimens)

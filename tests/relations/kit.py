@@ -108,7 +108,8 @@ def frame() -> tuple[bytes, dict[str, Any]]:
 def formulary_of(*raws: dict[str, Any]) -> Formulary:
     """A linted formulary of these medicines, beside the real policy and the sources that they name."""
     policy, sources = frame()
-    named = {source: entry for source, entry in sources.items() if any(f"'{source}'" in repr(raw) for raw in raws)}
+    cited = repr(raws)
+    named = {source: entry for source, entry in sources.items() if f"'{source}'" in cited}
     files = {f"medicines/{raw['id']}.toml": as_file(raw) for raw in raws}
     return in_folder(files | {"policy.toml": policy, "sources.toml": as_file(named)})
 
@@ -249,9 +250,9 @@ LINES = tuple((medicine, regimen) for medicine in REAL.medicines() for regimen i
 
 
 @st.composite
-def orders(draw: st.DrawFn, noise: int = 2, of: tuple[tuple[Medicine, Regimen], ...] = LINES) -> Texts:
-    """An order near the limits of some regimen of the real formulary, with some things changed or left out."""
-    medicine, regimen = draw(st.sampled_from(of))
+def orders(draw: st.DrawFn, noise: int = 2, line: int | None = None) -> Texts:
+    """An order near the limits of a regimen of the real formulary (any of LINES), with some things changed or left out."""
+    medicine, regimen = LINES[draw(st.integers(0, len(LINES) - 1)) if line is None else line]
     texts = asked(medicine, regimen) | draw(st.sampled_from(children_for(medicine.id, regimen.id) or (children()[0][0],)))
     texts |= draw(st.sampled_from(often(regimen)))
     dose = dose_near(medicine, regimen, texts, draw(st.sampled_from(_SHARES)))

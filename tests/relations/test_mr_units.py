@@ -8,7 +8,7 @@ from itertools import permutations
 import pytest
 from hypothesis import assume, given
 from hypothesis import strategies as st
-from kit import ASK, PASSING, REAL, alone, check, formulary_of, numbers, orders, plain, raw_of, runs, same, tiny
+from relations.kit import ASK, PASSING, REAL, alone, check, formulary_of, numbers, orders, plain, raw_of, runs, same, tiny
 
 from dosecheck import FormularyError, InputError, Quantity, read_amount, read_order, read_weight
 from dosecheck.quantity import UNITS
