@@ -96,8 +96,8 @@ def _readings(case: Case, shelf: list[dict], fitting: list, ingredient: dict, pr
         return [(NOT_CHECKED, frozenset({"no-regimen-for-child"}))]
     if problems:
         return [(NOT_CHECKED, frozenset())]
-    covering = [ingredient["id"] in row.get("covers", []) for row, _ in fitting]
-    if case.product and (all(covering) if fitting else any(ingredient["id"] in r.get("covers", []) for r in shelf)):
+    covering = [ingredient["id"] in regimen.get("covers", []) for regimen in shelf]
+    if case.product and covering and all(covering):
         return []
     return [(NOT_CHECKED, frozenset({"ingredient-amount-unknown" if any(covering) else "ingredient-without-regimen"}))]
 

@@ -156,6 +156,8 @@ class Maker:
             figures |= {"band": self._table(low, below), "weight": {"from": "2 kg"}} if "weight" not in regimen else {"dose": dose}
         else:
             figures["dose"] = dose
+        if self.chance(8):
+            figures["doses_a_day"] = self.pick([2, 3, 4], [1, 4], [3])
         if self.chance(4):
             figures |= {"per": "day", "doses_a_day": self.pick([2], [2, 3], [1, 4], [2, 3, 6])}
         return figures | self._counts() | self._conduct() | self._odds(below)

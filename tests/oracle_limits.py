@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from fractions import Fraction
-from math import ceil, isqrt
+from math import ceil, floor, isqrt
 from typing import NamedTuple
 
 import oracle_words as words
@@ -276,8 +276,9 @@ class Rules:
             self.add("gap-too-short", STOP, lambda: facts.gap() >= words.seconds(regimen["min_gap"]))
         if "max_doses" in regimen:
             self.add("too-many-doses", STOP, lambda: facts.most() <= regimen["max_doses"])
-        if self.per_day:
-            self.add("doses-a-day-not-listed", QUERY, lambda: facts.most() in regimen["doses_a_day"])
+        if "doses_a_day" in regimen:  # every number from the fewest to the most that the order can come to
+            listed = lambda: set(range(floor(facts.mean()), int(facts.most()) + 1)) <= set(regimen["doses_a_day"])  # noqa: E731
+            self.add("doses-a-day-not-listed", QUERY, listed)
 
     def due(self, key: str, measure: str) -> bool:
         return key in self.facts.texts or measure in self.regimen.get("required", [])
@@ -328,7 +329,7 @@ def judged(case: Case, regimen: dict, ingredient: dict) -> list[Finding]:
         found.append(("preterm", QUERY))
     if regimen.get("goes_by", "actual") != "actual" and any("kg" in bound.below for bound in all_bounds(regimen)):
         found.append(("weight-kind", NOT_CHECKED))
-    counted = any(key in regimen for key in ("min_gap", "max_doses", "per")) or bounds(regimen, "max_daily")
+    counted = any(key in regimen for key in ("min_gap", "max_doses", "doses_a_day")) or bounds(regimen, "max_daily")
     if not counted and not facts.once and not is_infusion(regimen):
         found.append(("repeats-not-bounded", NOT_CHECKED))
     return found

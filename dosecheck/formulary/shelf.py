@@ -107,9 +107,9 @@ def _by_product(regimens: list[Regimen], product: Product | None) -> list[Regime
 
 
 def _by_ingredient(medicine: Medicine, fitting: list[Regimen], product: Product | None) -> dict[str, tuple[Regimen, ...]]:
-    """Regimens of each ingredient in the product (or in the medicine); one that is covered by another's has none of its own."""
+    """Regimens of each ingredient in the product (or in the medicine); one that all the others cover has none of its own."""
     inside = [i.id for i in medicine.ingredients if product is None or i.id in product.strengths]
-    covered = {name for r in fitting for name in r.covers if product is not None}
+    covered = set.intersection(*(set(r.covers) for r in fitting)) if product and fitting else set()
     shelves = {name: tuple(r for r in fitting if r.ingredient == name) for name in inside}
     return {name: regimens for name, regimens in shelves.items() if regimens or name not in covered}
 

@@ -22,6 +22,7 @@ MISSING_CODES = {
     "average": "frequency-missing", "gap": "gap-not-told", "over": "rate-not-stated", "volume": "concentration-not-stated",
     "course": "course-not-stated", "given": "course-not-stated",
 }  # fmt: skip
+_STATED_FACTS = {"over", "volume", "course", "given"}  # without these a limit due when stated was not stated
 _REQUIRED = {"rate": ("rate", "duration"), "concentration": ("concentration",), "course": ("course", "total")}
 
 
@@ -66,7 +67,7 @@ def judge(regimen: Regimen, answer: Callable[[int, Limit], Answer], once: bool) 
     found: dict[tuple, Told] = {}
     for index, limit in enumerate(regimen.limits):
         given = answer(index, limit)
-        state = MET if given is True else BROKEN if given is False else _missing_state(regimen, limit, once)
+        state = MET if given is True else BROKEN if given is False else _missing_state(regimen, limit, given, once)
         states.append(state)
         if state == BROKEN:
             key = (limit.name, limit.figure)
@@ -78,12 +79,14 @@ def judge(regimen: Regimen, answer: Callable[[int, Limit], Answer], once: bool) 
     return Judged(_outcome({told.outcome for told in found.values()}, due, met), tuple(states), tuple(found.values()), due, met)
 
 
-def _missing_state(regimen: Regimen, limit: Limit, once: bool) -> str:
+def _missing_state(regimen: Regimen, limit: Limit, missing: str, once: bool) -> str:
     base = limit.main.measure.split("/")[0]
     if once and base == "gap":
         return NOT_DUE
-    required = any(base in _REQUIRED[name] for name in regimen.required)
-    return NOT_DUE if limit.due == STATED and not required else UNKNOWN
+    if limit.due != STATED or missing not in _STATED_FACTS:
+        return UNKNOWN
+    required = any(base in _REQUIRED[name] for name in regimen.required) and limit.name != TOTAL_OF_EPISODE
+    return UNKNOWN if required else NOT_DUE
 
 
 def _outcome(outcomes: set[str], due: int, met: int) -> str:

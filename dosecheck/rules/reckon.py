@@ -14,7 +14,7 @@ from dosecheck.formulary.cells import stretches
 from dosecheck.formulary.limits import Limit
 from dosecheck.formulary.load import Formulary
 from dosecheck.formulary.measures import Ratio
-from dosecheck.formulary.medicine import Medicine, Regimen
+from dosecheck.formulary.medicine import Regimen
 from dosecheck.quantity import Quantity
 from dosecheck.records import Child, Order
 from dosecheck.rules.case import Case

@@ -7,8 +7,8 @@ from __future__ import annotations
 
 from fractions import Fraction
 
-from dosecheck.formulary.medicine import Product, Regimen
 from dosecheck.formulary.measures import Ratio
+from dosecheck.formulary.medicine import Product, Regimen
 from dosecheck.quantity import COUNTED, Quantity, counted_unit
 from dosecheck.rules.case import Case, Reading
 from dosecheck.rules.explain import most_for_one_dose

@@ -1,0 +1,74 @@
+"""What every text goes through first: hidden characters, place-holders, sheer length, and why a number is none."""
+
+from __future__ import annotations
+
+import re
+
+from dosecheck.errors import TextError
+
+NUMBER = r"(?:0|[1-9][0-9]{0,11})(?:\.[0-9]{1,12})?"
+MISSING = frozenset({"", "-", "--", "?", "n/a", "na", "nan", "none", "null", "nil", "unknown", "not known", "tbc", "tba"})
+_VISIBLE = frozenset(map(chr, range(32, 127))) | set("µμ²")
+
+
+def is_missing(text: str | None) -> bool:
+    """Blank texts and place-holders such as "n/a" or "?" count as not given, in every field."""
+    return text is None or (isinstance(text, str) and text.strip().lower() in MISSING)
+
+
+def strange_characters(text: str) -> str | None:
+    """Names the first hidden or foreign character by its code, or None."""
+    for char in text:
+        if char not in _VISIBLE:
+            return f"it holds the character U+{ord(char):04X}, which is hidden or foreign."
+    return None
+
+
+def number_given(value: object) -> str:
+    """A bare number for a message; Python refuses to print one of thousands of digits."""
+    return str(value) if isinstance(value, (int, float)) and abs(value) < 10**12 else ""
+
+
+def short_text(text: str, what: str, example: str) -> str:
+    """The text itself, or a TextError when it is none (a bare number has no unit) or is of sheer length."""
+    if not isinstance(text, str):
+        raise TextError(number_given(text), f"The {what} is a bare {type(text).__name__}, not text.", f'Write "{example}".')
+    if len(text) > 200:
+        raise TextError(ascii(text[:40])[1:-1] + " ...", f"The {what} has {len(text)} characters.", f'Write it as "{example}".')
+    return text
+
+
+def plain(text: str, what: str, example: str) -> str:
+    """The text without outer spaces, or a TextError for hidden characters, missing text and sheer length."""
+    strange = strange_characters(short_text(text, what, example))
+    if strange:
+        raise TextError(ascii(text)[1:-1], f"The {what} cannot be read: {strange}", f'Type it again: "{example}".')
+    if is_missing(text):
+        raise TextError(text.strip(), f"The {what} is missing.", f'Write "{example}".')
+    return " ".join(text.split())
+
+
+_NUMBER_FAULTS = (
+    (r"[0-9],[0-9]{3}(?![0-9])", "has a comma, which may be a thousands mark or a decimal comma.",
+     "Write thousands without a mark (1000) and decimals with a point (1.5)."),
+    (r"[0-9],[0-9]", "has a comma.", "Write the decimal with a point: 1.5."),
+    (r"[0-9] [0-9]", "has a space inside the number.", "Write it without the space: 1000."),
+    (r"(?<![0-9.])\.[0-9]", "starts with a point, which is easily missed.", "Write the zero: 0.5."),
+    (r"(?<![0-9.])0[0-9]", "starts with a needless zero.", "Write the number without it."),
+    (r"[0-9][eE][+-]?[0-9]", "is in exponent form.", "Write the number out: 1000."),
+    (r"[0-9]_[0-9]", "has a mark inside the number.", "Write the digits alone."),
+    (r"^\s*[-+]", "has a sign.", "Write the number without a sign; it must be above zero."),
+    (r"[0-9OolI]*[0-9][OolI]|[OolI][0-9]", "mixes letters and digits.", "Look for the letter O or l where 0 or 1 is meant."),
+    (r"^\s*[~<>=]|\?|about|approx", "is not exact.", "Write one figure, or a range: \"2 to 4 ...\"."),
+    (r"[0-9]\s*/\s*[0-9]", "is a fraction.", "Write it as a decimal: 0.5."),
+    (r"[0-9]{13,}", "has more than 12 digits.", "Look at the number again."),
+    (r"[0-9]\s*-\s*[0-9]", "has a dash, which may be read as a minus.", 'Write a range with "to".'),
+)  # fmt: skip
+
+
+def number_fault(text: str, what: str) -> TextError | None:
+    """The first thing that makes the number doubtful, in the order of what misleads most; None if it is another matter."""
+    for pattern, why, write in _NUMBER_FAULTS:
+        if re.search(pattern, text):
+            return TextError(text, f"The {what} {why}", write)
+    return None
