@@ -78,20 +78,30 @@ _READERS: dict[str, Callable[[Any], Any]] = {
 _ALREADY_READ = {"age": AgeParts, "dose": Dose, "every": Frequency}
 
 
+def read_field(name: str, value: Any, default: Any = None) -> Any:
+    """What the text of one field says; a blank or a place-holder counts as not given.
+
+    Raises:
+        InputError: with the one fault.
+    """
+    if reading.is_missing(value):
+        return default
+    if isinstance(value, _ALREADY_READ.get(name, ())):
+        return value
+    try:
+        return _READERS[name](value)
+    except TextError as error:
+        raise InputError([Fault(name.rstrip("_"), error.given, error.why, error.write)]) from None
+
+
 def _read_fields(record: Any) -> None:
-    """Replaces each text by what it says; a blank or a place-holder counts as not given."""
+    """Replaces each text by what it says; all faults at once."""
     faults = []
     for field in fields(record):
-        value = getattr(record, field.name)
-        if reading.is_missing(value):
-            object.__setattr__(record, field.name, field.default)
-            continue
-        if isinstance(value, _ALREADY_READ.get(field.name, ())):
-            continue
         try:
-            object.__setattr__(record, field.name, _READERS[field.name](value))
-        except TextError as error:
-            faults.append(Fault(field.name.rstrip("_"), error.given, error.why, error.write))
+            object.__setattr__(record, field.name, read_field(field.name, getattr(record, field.name), field.default))
+        except InputError as error:
+            faults += error.faults
     faults += record._contradictions() if not faults else []
     if faults:
         raise InputError(faults)

@@ -1,12 +1,14 @@
 """Quantities become text here: safe number writing, rounded once, and said so.
 
 A leading zero, no trailing zero, a space before the unit, "micrograms" and "units" in full, thousands separated.
-What does not end within six decimals is rounded and marked "about".
+What does not end within six decimals is rounded and marked "about"; the most that is allowed is rounded down, so that
+what is printed may be given.
 """
 
 from __future__ import annotations
 
 from fractions import Fraction
+from math import floor
 
 from dosecheck.quantity import UNITS, Quantity, factor
 
@@ -14,8 +16,8 @@ _DECIMALS = 6
 _SIGNIFICANT = 4
 
 
-def show_number(number: Fraction | int) -> str:
-    """ "1,234.5"; "about 16.9" where the exact number does not end within six decimals."""
+def show_number(number: Fraction | int, down: bool = False) -> str:
+    """ "1,234.5"; "about 16.9" where the exact number does not end within six decimals (`down`: never rounded up)."""
     number = Fraction(number)
     scaled = number * 10**_DECIMALS
     if scaled.denominator == 1:
@@ -25,7 +27,7 @@ def show_number(number: Fraction | int) -> str:
         places -= 1
     while abs(number) * 10**places < 10 ** (_SIGNIFICANT - 1):
         places += 1
-    return "about " + _decimal(round(number * 10**places), places)
+    return "about " + _decimal((floor if down else round)(number * 10**places), places)
 
 
 def _decimal(scaled: int, places: int) -> str:
@@ -34,11 +36,11 @@ def _decimal(scaled: int, places: int) -> str:
     return "-" * (scaled < 0) + f"{whole:,}" + f".{decimals}" * bool(decimals)
 
 
-def show(quantity: Quantity) -> str:
+def show(quantity: Quantity, down: bool = False) -> str:
     """ "213 mg", "about 16.9 mg/kg", "1 tablet", "6 hours": in its own unit, or the next that reads better."""
     quantity = _readable(quantity)
     number = quantity.number
-    return f"{show_number(number)} {show_unit(quantity.unit, number)}"
+    return f"{show_number(number, down)} {show_unit(quantity.unit, number)}"
 
 
 def show_unit(unit: str, number: Fraction | int = 2) -> str:

@@ -16,18 +16,22 @@ TIMES, BY = "x", "/"
 
 
 class Step(NamedTuple):
-    """`what` it is, the `parts` (quantities, plain numbers and signs, in reading order), and the `result`, if it has one."""
+    """`what` it is, the `parts` (quantities, plain numbers and signs, in reading order), and the `result`, if it has one.
+
+    `down`: the result is the most that is allowed, so it is never rounded up.
+    """
 
     what: str
     parts: tuple[Any, ...]
     result: Quantity | None = None
     note: str = ""
+    down: bool = False
 
     @property
     def text(self) -> str:
         """ "one dose: 15 mg/kg x 14.2 kg = 213 mg" """
         shown = " ".join(_part(part) for part in self.parts)
-        equals = f" = {show(self.result)}" if self.result is not None else ""
+        equals = f" = {show(self.result, self.down)}" if self.result is not None else ""
         note = f" ({self.note})" if self.note else ""
         return f"{self.what}: {shown}{equals}{note}"
 

@@ -6,6 +6,7 @@ Most of what is drawn passes lint; what does not is thrown away by the test.  Al
 from __future__ import annotations
 
 from datetime import date
+from itertools import pairwise
 from pathlib import Path
 from typing import Any
 
@@ -17,6 +18,23 @@ EDGES = ("0 days", "7 days", "28 days", "3 months", "6 months", "1 year", "2 yea
 FIGURES = ("0.1", "0.15", "2.5", "7", "7.5", "10", "12.5", "15")
 LARGER = {"0.1": "0.3", "0.15": "0.15", "2.5": "5", "7": "21", "7.5": "10", "10": "15", "12.5": "12.5", "15": "60"}
 LARGEST = ("80", "100", "250")
+WAYS = ("age", "age", "purpose", "route", "condition", "conditions", "step", "version", "weight", "early", "early", "ingredient")
+KEPT = ("id", "valid_from", "route", "for", "age", "weight", "ingredient", "products", "covers", "source")
+NEEDS = {
+    "max_rate": "rate",
+    "min_duration": "rate",
+    "max_concentration": "concentration",
+    "max_course": "course",
+    "totals": "course",
+}
+EARLY: tuple[dict[str, Any], ...] = (
+    {"gestation": {"below": "37 weeks"}},
+    {"gestation": {"from": "36 weeks 3 days"}},
+    {"postmenstrual": {"from": "44 weeks"}},
+    {"postmenstrual": {"below": "42 weeks 1 day"}},
+    {"corrected": {"from": "1 month", "below": "2 years"}},
+    {"corrected": {"from": "14 days"}},
+)
 
 
 def as_toml(value: Any) -> str:
@@ -86,31 +104,32 @@ class Maker:
         below, form = self.pick((" in 5 mL", "oral liquid"), ("/mL", "injection"), (" per tablet", "tablet"), (" per puff", "inhaler"))
         strengths = [f"{self.pick('10', '25', '100')} {unit}{below}" for _ in range(2)]
         both = {"strengths": {"exampol": strengths[0], "secundol": strengths[1]}} if self.two else {"strength": strengths[0]}
-        made = {"id": f"product-{number}", "name": f"product {number}", "form": form, "routes": self.pick(["oral"], ["oral", "intravenous"])}
-        return {**made, **({"release": "modified"} if self.chance(6) else {}), **both, "source": SOURCE}
+        made = {"id": f"product-{number}", "name": f"product {number}", "form": form, **both, "source": SOURCE}
+        release = {"release": "modified"} if self.chance(6) else {}
+        return {**made, "routes": self.pick(["oral"], ["oral", "intravenous"]), **release}
 
     # regimens: each a neighbour of the one before
 
     def regimens(self, products: list[dict]) -> list[dict[str, Any]]:
         edges = sorted(self.draw(st.sets(st.sampled_from(range(len(EDGES))), min_size=2, max_size=4)))
-        start = {"id": "r0", "valid_from": date(2020, 1, 1), "route": "oral", "for": self.pick(["pain"], ["pain", "fever"]), "source": SOURCE}
+        start = {"valid_from": date(2020, 1, 1), "route": "oral", "for": self.pick(["pain"], ["pain", "fever"]), "source": SOURCE}
         if self.two:
             start["ingredient"] = "exampol"
         made: list[dict[str, Any]] = []
         for number in range(self.pick(1, 2, 3, 4)):
             place = min(number, len(edges) - 2)
             band = {"age": self._band(EDGES[edges[place]], EDGES[edges[place + 1]])}
-            made.append({**start, "id": f"r{number}", **band, **self._apart(number, made, products)})
+            made.append({"id": f"r{number}", **start, **band, **self._apart(made, products)})
             made[-1] |= self.figures(made[-1])
         return made
 
     def _band(self, low: str, high: str) -> dict[str, str]:
         return self.pick({"from": low, "below": high}, {"from": low, "below": high}, {"below": high} if low == "0 days" else {"from": low})
 
-    def _apart(self, number: int, made: list[dict], products: list[dict]) -> dict[str, Any]:
+    def _apart(self, made: list[dict], products: list[dict]) -> dict[str, Any]:
         """What parts a regimen from the others besides its age."""
         parts: dict[str, Any] = {}
-        way = self.pick("age", "age", "purpose", "route", "condition", "conditions", "step", "version", "weight", "early", "early", "ingredient")
+        way = self.pick(*WAYS)
         if way == "purpose":
             parts["for"] = [self.pick("cough", "fever")]
         if way == "route":
@@ -126,10 +145,7 @@ class Maker:
         if way == "weight":
             parts["weight"] = self.pick({"from": "10 kg"}, {"below": "10 kg"}, {"from": "5 kg", "below": "22.5 lb"})
         if way == "early" and self.early:
-            parts |= self.pick(
-                {"gestation": {"below": "37 weeks"}}, {"gestation": {"from": "36 weeks 3 days"}}, {"postmenstrual": {"from": "44 weeks"}},
-                {"postmenstrual": {"below": "42 weeks 1 day"}}, {"corrected": {"from": "1 month", "below": "2 years"}}, {"corrected": {"from": "14 days"}},
-            )  # fmt: skip
+            parts |= self.pick(*EARLY)
         if way == "ingredient" and self.two and made:
             parts |= {"age": made[-1]["age"], "ingredient": "secundol"}
         return parts | self._products(parts, products)
@@ -149,8 +165,9 @@ class Maker:
             return self._infusion(below)
         low = self.pick(*FIGURES)
         figures: dict[str, Any] = {"max_daily": self._daily(below)}
-        if self.chance(2) and below != "/kg" or self.chance(4):
-            figures["max_single"] = self.pick([self._amount("20", below)], [self._amount("60", "")], [self._amount("60", ""), self._amount("60", below)])
+        if (self.chance(2) and below != "/kg") or self.chance(4):
+            sixty = [self._amount("60", "")]
+            figures["max_single"] = self.pick([self._amount("21", below)], sixty, [*sixty, self._amount("60", below)])
         dose = self._dose(low, below, figures)
         if self.chance(6) and "age" in regimen and regimen["age"].get("from") is not None:
             figures |= {"band": self._table(low, below), "weight": {"from": "2 kg"}} if "weight" not in regimen else {"dose": dose}
@@ -173,13 +190,13 @@ class Maker:
         return both["low"] if way == "point" else both if way == "range" else {way: both[way]}
 
     def _table(self, low: str, below: str) -> list[dict[str, Any]]:
+        """Rows by weight, one of which may have its own maxima."""
         edges = ["2 kg", "10 kg", "23 lb", "30 kg"][: self.pick(2, 3, 4)]
-        ends = [{"from": a, "below": b} for a, b in zip(edges, edges[1:], strict=False)] + [{"from": edges[-1]}]
-        doses = [self._amount(self.pick(low, LARGER[low]), below) for _ in ends]
-        rows: list[dict[str, Any]] = [{"weight": end, "dose": dose} for end, dose in zip(ends, doses, strict=True)]
+        bands = [{"from": a, "below": b} for a, b in pairwise(edges)] + [{"from": edges[-1]}]
+        made: list[dict[str, Any]] = [{"weight": band, "dose": self._amount(self.pick(low, LARGER[low]), below)} for band in bands]
         if self.chance(2):
-            rows[-1] |= {"max_daily": [self._amount("90", "")], "max_doses": 3}
-        return rows
+            made[-1] |= {"max_daily": [self._amount("90", "")], "max_doses": 3}
+        return made
 
     def _daily(self, below: str) -> Any:
         most = self._amount(self.pick(*LARGEST), below)
@@ -190,22 +207,23 @@ class Maker:
         return self.pick(*ways)
 
     def _conduct(self) -> dict[str, Any]:
+        """How fast, how concentrated, how long; some of it required."""
         found: dict[str, Any] = {}
         if self.unit == "puffs":
             return {"max_course": "5 days"} if self.chance(4) else found
+        amount = self._amount
         if self.chance(5):
-            found["max_rate"] = self.pick([self._amount("1", "/kg/min")], [self._amount("30", "/h"), self._amount("2", "/kg/h")], [self._amount("5", "/m2/min")])
+            found["max_rate"] = self.pick([amount("1", "/kg/min")], [amount("30", "/h"), amount("2", "/kg/h")], [amount("5", "/m2/min")])
         if self.chance(6):
             found["min_duration"] = self.pick("15 minutes", "30 seconds")
         if self.chance(6):
-            found["max_concentration"] = self._amount(self.pick("1", "10"), "/mL")
+            found["max_concentration"] = amount(self.pick("1", "10"), "/mL")
         if self.chance(5):
             found["max_course"] = self.pick("5 days", "1 week")
         if self.chance(5):
-            most = self.pick([self._amount("100", "/kg")], [self._amount("400", "")], [self._amount("400", ""), self._amount("20", "/kg")])
+            most = self.pick([amount("100", "/kg")], [amount("400", "")], [amount("400", ""), amount("20", "/kg")])
             found["totals"] = [{"over": self.pick("episode", "course", "3 days", "36 hours"), "max": most}]
-        needs = {"max_rate": "rate", "min_duration": "rate", "max_concentration": "concentration", "max_course": "course", "totals": "course"}
-        required = sorted({needs[key] for key in found if key != "totals" or found[key][0]["over"] != "episode"})
+        required = sorted({NEEDS[key] for key in found})
         return found | ({"required": required} if required and self.chance(3) else {})
 
     def _odds(self, below: str) -> dict[str, Any]:
@@ -241,7 +259,7 @@ class Maker:
         if self.chance(2):
             made["withdraw"] = [self.pick(*medicine["regimen"])["id"]]
         if self.chance(2) and first["id"] not in made.get("withdraw", []):
-            kept = {key: value for key, value in first.items() if key in ("id", "valid_from", "route", "for", "age", "weight", "ingredient", "products", "covers", "source")}
+            kept = {key: value for key, value in first.items() if key in KEPT}
             made["regimen"] = [{**kept, **self.figures(kept)}]
         if self.chance(3):
             made["age_limit"] = [{**self.age_limit(0), "id": self.pick("limit-0", "limit-of-ours")}]

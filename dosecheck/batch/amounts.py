@@ -22,13 +22,19 @@ NO_TROUBLE, WEIGHT_MISSING, COUNT_NEEDED = "", "weight-missing", "count-needed"
 
 
 class Scaled(NamedTuple):
-    """One distinct dose for one ingredient in one kind: low and high as p/q, or `trouble` as a code."""
+    """One distinct dose for one ingredient in one kind: low and high as p/q, or `trouble` as a code; `slow` as a whole."""
 
     low: Fraction | None
     high: Fraction | None
     per_kg: bool
     per_day: bool
     trouble: str
+    slow: bool = False
+
+    @property
+    def simple(self) -> bool:
+        """A plain amount of whole base units, or none at all: no column has a part in it."""
+        return not (self.per_kg or self.per_day)
 
 
 def is_slow(dose: Dose) -> bool:
@@ -42,28 +48,51 @@ def scaled(dose: Dose, medicine: Medicine, product: Product | None, ingredient: 
     ends = [Quantity(end.value, end.kind.split("/")[0], end.unit.split("/")[0]) for end in (dose.low, dose.high)]
     alone = Dose(*ends, "dose", dose.basis)
     amount = amount_of(alone, medicine.ingredient(ingredient), kind, Given(medicine, product, Child(), None))
+    per_day = dose.per == "day"
     if not isinstance(amount, Amount):
-        return Scaled(None, None, per_kg, dose.per == "day", amount[0])
-    return Scaled(amount.low.value, amount.high.value, per_kg, dose.per == "day", NO_TROUBLE)
+        return Scaled(None, None, per_kg, per_day, amount[0])
+    low, high = amount.low.value, amount.high.value
+    whole = low.denominator == high.denominator == 1 and high <= CEILING
+    too_large = max(low.numerator, low.denominator, high.numerator, high.denominator) > 2**62
+    if too_large or not (whole or per_kg or per_day):
+        return Scaled(None, None, per_kg, per_day, NO_TROUBLE, slow=True)
+    return Scaled(low, high, per_kg, per_day, NO_TROUBLE)
 
 
 def dose_columns(part: pl.DataFrame, table: dict[int, Scaled]) -> pl.DataFrame:
     """`low`, `high` (Int64), `trouble` (text) and `slow` for each row of `part`.
 
     Args:
-        part: has `dose` (index of the distinct dose), `weight`, `most`, `mean_d`.
+        part: has `dose` (index of the distinct dose), `weight`, `most`, `mean_n`, `mean_d`.
         table: the distinct doses of the part, by index.
     """
-    rows = [_row(index, scale) for index, scale in table.items()]
-    small = pl.DataFrame(rows, schema=_SCHEMA, orient="row")
-    joined = part.select("dose", "weight", "most", "mean_n", "mean_d").join(small, on="dose", how="left", maintain_order="left")
-    if not any(s.per_kg or s.per_day for s in table.values()):
-        return joined.select("low", "high", "trouble", _beyond(joined).alias("slow"))
+    columns = {"dose": pl.Series(list(table), dtype=pl.UInt32), "trouble": pl.Series([s.trouble for s in table.values()], dtype=pl.String),
+               "slow": pl.Series([s.slow for s in table.values()], dtype=pl.Boolean)}  # fmt: skip
+    if all(s.simple for s in table.values()):
+        ends = {name: pl.Series([_whole(getattr(s, name)) for s in table.values()], dtype=pl.Int64) for name in ("low", "high")}
+        return part.select("dose").join(pl.DataFrame({**columns, **ends}), on="dose", how="left", maintain_order="left").drop("dose")
+    ratios = {f"{name}_{part}": pl.Series([_part(getattr(s, name), part) for s in table.values()], dtype=pl.Int64) for name in ("low", "high") for part in "pq"}
+    flags = {name: pl.Series([getattr(s, name) for s in table.values()], dtype=pl.Boolean) for name in ("per_kg", "per_day")}
+    small = pl.DataFrame({**columns, **ratios, **flags})
+    return _scaled_up(part.select("dose", "weight", "most", "mean_n", "mean_d").join(small, on="dose", how="left", maintain_order="left"))
+
+
+def _whole(value: Fraction | None) -> int | None:
+    return None if value is None else value.numerator
+
+
+def _part(value: Fraction | None, part: str) -> int | None:
+    return None if value is None else value.numerator if part == "p" else value.denominator
+
+
+def _scaled_up(joined: pl.DataFrame) -> pl.DataFrame:
+    """Times the weight where per kg, shared out where a day's; exact, or slow."""
     times = pl.when("per_kg").then(pl.col("weight")).otherwise(1).cast(pl.Int128)
     shares = pl.when("per_day").then(pl.col("mean_n")).otherwise(1).cast(pl.Int128)
+    uncounted = (pl.col("mean_d") != 1) | (pl.col("mean_n") != pl.col("most"))
     trouble = (
         pl.when(pl.col("per_kg") & pl.col("weight").is_null()).then(pl.lit(WEIGHT_MISSING))
-        .when(pl.col("per_day") & (pl.col("mean_d") != 1).fill_null(True)).then(pl.lit(COUNT_NEEDED))
+        .when(pl.col("per_day") & uncounted.fill_null(True)).then(pl.lit(COUNT_NEEDED))
         .otherwise(pl.col("trouble"))
     )  # fmt: skip
     ends = [(pl.col(f"{end}_p").cast(pl.Int128) * times, pl.col(f"{end}_q").cast(pl.Int128) * shares) for end in ("low", "high")]
@@ -74,25 +103,3 @@ def dose_columns(part: pl.DataFrame, table: dict[int, Scaled]) -> pl.DataFrame:
         trouble.alias("trouble"),
         (fair & inexact).fill_null(False).alias("slow"),
     )
-
-
-def _beyond(joined: pl.DataFrame) -> pl.Series:
-    return joined["slow"].fill_null(False)
-
-
-_SCHEMA = {"dose": pl.UInt32, "low": pl.Int64, "high": pl.Int64, "low_p": pl.Int64, "low_q": pl.Int64, "high_p": pl.Int64, "high_q": pl.Int64,
-           "per_kg": pl.Boolean, "per_day": pl.Boolean, "trouble": pl.String, "slow": pl.Boolean}  # fmt: skip
-
-
-def _row(index: int, s: Scaled) -> tuple:
-    if s.trouble:
-        return (index, None, None, None, None, None, None, s.per_kg, s.per_day, s.trouble, False)
-    parts = [n for end in (s.low, s.high) for n in (end.numerator, end.denominator)]
-    too_large = max(parts) > 2**62
-    alone = not (s.per_kg or s.per_day)
-    whole = s.low.denominator == s.high.denominator == 1 and s.high <= CEILING
-    slow = too_large or (alone and not whole)
-    if slow:
-        return (index, None, None, None, None, None, None, s.per_kg, s.per_day, NO_TROUBLE, True)
-    low, high = (int(s.low), int(s.high)) if alone else (None, None)
-    return (index, low, high, *parts, s.per_kg, s.per_day, NO_TROUBLE, False)

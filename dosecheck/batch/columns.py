@@ -13,7 +13,7 @@ import polars as pl
 
 from dosecheck.body.age import age_from_parts
 from dosecheck.errors import InputError
-from dosecheck.records import CHILD_FIELDS, ORDER_FIELDS, Child, Order
+from dosecheck.records import CHILD_FIELDS, ORDER_FIELDS, Order, read_field
 from dosecheck.rules.facts import doses_in_a_day, is_once
 
 FIELDS = tuple(name.rstrip("_") for name in (*ORDER_FIELDS, *CHILD_FIELDS))
@@ -40,7 +40,6 @@ class Reader:
 
     def __init__(self, field: str) -> None:
         self.name = "for_" if field == "for" else field
-        self.record = Order if self.name in ORDER_FIELDS else Child
         self.known: dict[str, tuple[Any, str | None]] = {}
 
     def read(self, text: str) -> tuple[Any, str | None]:
@@ -52,10 +51,8 @@ class Reader:
         return self.known[text]
 
     def _read(self, text: str) -> tuple[Any, str | None]:
-        # a date of birth or of the weight alone would be a contradiction: the date of the order is checked by row
-        beside = {"on": "9999-12-31"} if self.name in ("born", "weighed") else {}
         try:
-            return getattr(self.record(**{**beside, self.name: text}), self.name), None
+            return read_field(self.name, text), None
         except InputError as error:
             return None, "; ".join(map(str, error.faults))
 

@@ -1,16 +1,28 @@
 """Children with more than one order of the same ingredient, and children whose rows disagree about the date of birth.
 
-Totals across orders are not reckoned here; the rows are named so that somebody looks.  24 bytes a row are kept.
+Totals across orders are not reckoned here; the rows are named so that somebody looks.  24 bytes a row are kept, and
+looked at in slices of children, so that the end of a large file needs little more.
 """
 
 from __future__ import annotations
+
+from collections.abc import Iterator
+from typing import NamedTuple
 
 import polars as pl
 
 from dosecheck.formulary.load import Formulary
 
 _SHOWN = 20
+_SLICES = 16
 _SCHEMA = {"row": pl.UInt32, "ingredient": pl.UInt32, "child": pl.UInt64, "born": pl.UInt64}
+
+
+class Groups(NamedTuple):
+    """How many rows or children in all, and the first groups: (ingredient number, row numbers from 1, how many)."""
+
+    count: int
+    first: list[tuple[int, list[int], int]]
 
 
 class Repeats:
@@ -26,6 +38,7 @@ class Repeats:
         if "child_id" not in rows.columns or "medicine" not in rows.columns:
             return
         born = pl.col("born").hash() if "born" in rows.columns else pl.lit(None, dtype=pl.UInt64)
+        born = pl.when(pl.col("born").is_not_null()).then(born) if "born" in rows.columns else born
         names = rows["medicine"].unique().to_list()
         table = [(name, number) for name in names for number in self._numbers(name)]
         known = pl.DataFrame(table, schema={"medicine": pl.String, "ingredient": pl.UInt32}, orient="row")
@@ -37,39 +50,44 @@ class Repeats:
         medicine = self._formulary.medicine(name)
         return [self._ingredients.setdefault(i.id, len(self._ingredients)) for i in medicine.ingredients] if medicine else []
 
-    def _repeated(self) -> pl.DataFrame:
-        """Rows whose child has another order of the same ingredient, with `pair` for child and ingredient together."""
-        kept = pl.concat(self._kept).with_columns(pair=pl.struct("child", "ingredient").hash())
-        return kept.filter(pl.col("pair").is_duplicated())
+    def _slices(self) -> Iterator[pl.DataFrame]:
+        """All rows of some children at a time; only children with more than one row."""
+        for place in range(_SLICES):
+            rows = pl.concat([kept.filter(pl.col("child") % _SLICES == place) for kept in self._kept])
+            yield rows.filter(pl.col("child").is_duplicated())
 
-    def _named(self, repeated: pl.DataFrame) -> list[tuple[str, list[int]]]:
-        names = {number: name for name, number in self._ingredients.items()}
-        groups = repeated.group_by("pair", maintain_order=True).agg("row", pl.col("ingredient").first())
-        return [(names[ingredient], rows) for _, rows, ingredient in groups.iter_rows()]
-
-    def _disagreeing(self) -> pl.DataFrame:
-        kept = pl.concat(self._kept).filter(pl.col("born").is_not_null() & pl.col("child").is_duplicated())
-        pairs = kept.select("child", pair=pl.struct("child", "born").hash()).unique("pair")
-        children = pairs.filter(pl.col("child").is_duplicated()).select("child").unique()
-        return kept.join(children, on="child", how="semi", maintain_order="left")
+    def found(self) -> tuple[Groups, Groups]:
+        """Orders of one ingredient for one child; and children with more than one date of birth."""
+        repeated, disagreeing = Groups(0, []), Groups(0, [])
+        for rows in self._slices():
+            pairs = rows.with_columns(group=pl.struct("child", "ingredient").hash())
+            pairs = pairs.filter(pl.col("group").is_duplicated())
+            repeated = _more(repeated, pairs, pairs["row"].n_unique())
+            births = rows.filter(pl.col("born").is_not_null()).with_columns(group="child")
+            odd = births.select("group", "born").unique().filter(pl.col("group").is_duplicated()).select("group").unique()
+            disagreeing = _more(disagreeing, births.join(odd, on="group", how="semi"), len(odd))
+        return repeated, disagreeing
 
     def lines(self) -> list[str]:
         """What the closing summary says: how many in all, and the first twenty of each."""
-        repeated, conflicts = self._repeated(), self._disagreeing()
-        lines = [f"{repeated['row'].n_unique():,} rows have another order of the same ingredient for the same child:"] if len(repeated) else []
-        lines += [f"{name}: rows {_list(rows)}" for name, rows in self._named(_first(repeated, "pair"))]
-        if len(conflicts):
-            lines.append(f"{conflicts['child'].n_unique():,} children have rows that disagree about the date of birth (one child?):")
-            groups = _first(conflicts, "child").group_by("child", maintain_order=True).agg(pl.col("row").unique(maintain_order=True))
-            lines += [f"rows {_list(rows)}" for rows in groups["row"]]
+        names = {number: name for name, number in self._ingredients.items()}
+        repeated, disagreeing = self.found()
+        lines = [f"{repeated.count:,} rows have another order of the same ingredient for the same child:"] if repeated.count else []
+        lines += [f"{names[ingredient]}: rows {_list(rows, count)}" for ingredient, rows, count in repeated.first]
+        if disagreeing.count:
+            lines.append(f"{disagreeing.count:,} children have rows that disagree about the date of birth (one child?):")
+            lines += [f"rows {_list(rows, count)}" for _, rows, count in disagreeing.first]
         return lines
 
 
-def _first(rows: pl.DataFrame, key: str) -> pl.DataFrame:
-    """The rows of the first twenty values of `key`."""
-    return rows.join(rows.select(key).unique(maintain_order=True).head(_SHOWN), on=key, how="semi", maintain_order="left")
+def _more(groups: Groups, rows: pl.DataFrame, count: int) -> Groups:
+    """The groups with those of another slice, the first twenty by their first row."""
+    first = rows.group_by("group").agg(pl.col("row").min()).bottom_k(_SHOWN, by="row")
+    told = rows.join(first.select("group"), on="group", how="semi").group_by("group")
+    added = told.agg(pl.col("ingredient").first(), pl.col("row").unique().sort()).select("ingredient", "row").iter_rows()
+    merged = [*groups.first, *((ingredient, numbers[:8], len(numbers)) for ingredient, numbers in added)]
+    return Groups(groups.count + count, sorted(merged, key=lambda group: group[1])[:_SHOWN])
 
 
-def _list(rows: list[int] | pl.Series) -> str:
-    rows = list(rows)
-    return ", ".join(map(str, rows[:8])) + (f" and {len(rows) - 8} more" if len(rows) > 8 else "")
+def _list(rows: list[int], count: int) -> str:
+    return ", ".join(map(str, rows)) + (f" and {count - len(rows)} more" if count > len(rows) else "")

@@ -8,7 +8,9 @@ from __future__ import annotations
 from collections import Counter
 from collections.abc import Callable, Iterator
 from concurrent.futures import Future, ThreadPoolExecutor
+from contextlib import suppress
 from datetime import date
+from fractions import Fraction
 from itertools import chain
 from pathlib import Path
 from typing import NamedTuple
@@ -17,16 +19,16 @@ import polars as pl
 
 from dosecheck.batch.chunk import Chunk
 from dosecheck.batch.colmap import ColumnMap
-from dosecheck.batch.columns import FIELDS, Read
+from dosecheck.batch.columns import FIELDS, Read, distinct
 from dosecheck.batch.files import ResultWriter, read_orders
 from dosecheck.batch.repeats import Repeats
 from dosecheck.batch.screen import Screen, Screened
-from dosecheck.errors import FileError, InputError
+from dosecheck.errors import FileError, InputError, KindError
 from dosecheck.formulary.load import Formulary
+from dosecheck.quantity import Quantity
 from dosecheck.records import NOT_CHECKED, OUTCOMES, read_order
 from dosecheck.rules.check import check_order
 from dosecheck.rules.verdict import Verdict
-from dosecheck.showing import show
 
 CHUNK_ROWS = 300_000
 RESULTS = ("outcome", "codes", "regimen", "one_dose", "dose_per_kg", "most_for_one_dose", "times_the_most", "binding_limit", "source", "sentence")
@@ -108,7 +110,7 @@ def _texts(screened: Screened) -> pl.DataFrame:
     """The classes' texts and each row's own numbers, rounded once, to three decimals."""
     classes = screened.classes
     table = pl.DataFrame(
-        [(*c.answered, c.unit, c.scale) for c in classes],
+        [(c.answered.outcome, c.answered.codes, c.answered.regimen or None, c.answered.source or None, c.answered.sentence, c.unit, c.scale) for c in classes],
         schema={**dict.fromkeys(("outcome", "codes", "regimen", "source", "sentence", "unit"), pl.String), "scale": pl.Int64},
         orient="row",
     )[screened.rows["class"]]
@@ -122,24 +124,26 @@ def _texts(screened: Screened) -> pl.DataFrame:
     return wide.select(
         "row", "outcome", "codes", "regimen", _amount(wide, "high").alias("one_dose"),
         _decimal(high128 * 10**12, per_kg, pl.concat_str(pl.lit(" "), "unit", pl.lit("/kg"))).alias("dose_per_kg"),
-        _amount(wide, "least").alias("most_for_one_dose"), _decimal(pl.col("high"), pl.col("least"), None).alias("times_the_most"),
+        _amount(wide, "least", down=True).alias("most_for_one_dose"), _decimal(pl.col("high"), pl.col("least"), None).alias("times_the_most"),
         "binding_limit", "source", "sentence",
     ).select("row", *RESULTS)  # fmt: skip
 
 
-def _amount(wide: pl.DataFrame, name: str) -> pl.Series:
+def _amount(wide: pl.DataFrame, name: str, down: bool = False) -> pl.Series:
     """Amounts in their units; each distinct one is written once."""
-    distinct = wide.select(name, "scale", "unit").unique()
-    written = distinct.with_columns(text=_decimal(pl.col(name), pl.col("scale"), pl.concat_str(pl.lit(" "), "unit")))
-    return wide.select(name, "scale", "unit").join(written, on=[name, "scale", "unit"], how="left", nulls_equal=True, maintain_order="left")["text"]
+    units = wide["unit"].fill_null("").rank("dense").cast(pl.Int64)
+    key = distinct(wide[name] * 64 + units)
+    first = wide.select(name, "scale", "unit").with_columns(key=key.index)
+    firsts = first.unique("key", keep="first").filter(pl.col("key").is_not_null()).sort("key")
+    return firsts.select(_decimal(pl.col(name), pl.col("scale"), pl.concat_str(pl.lit(" "), "unit"), down)).to_series().gather(key.index)
 
 
-def _decimal(over: pl.Expr, under: pl.Expr, unit: pl.Expr | None) -> pl.Expr:
-    """over / under as text, rounded half up to three decimals, without trailing zeros; null where either is.
+def _decimal(over: pl.Expr, under: pl.Expr, unit: pl.Expr | None, down: bool = False) -> pl.Expr:
+    """over / under as text, rounded half up (or down) to three decimals, without trailing zeros; null where either is.
 
     Doses stay below 10^12 base units, so 64 bits hold their thousandths; an amount per kg comes in 128.
     """
-    thousandths = ((over * (2 * 10**_DECIMALS) + under) // (under * 2)).cast(pl.Int64)
+    thousandths = ((over * (2 * 10**_DECIMALS) + (0 if down else under)) // (under * 2)).cast(pl.Int64)
     rest = (thousandths % 10**_DECIMALS).cast(pl.String).str.zfill(_DECIMALS)
     digits = pl.concat_str((thousandths // 10**_DECIMALS).cast(pl.String), pl.lit("."), rest)
     text = digits.str.strip_chars_end("0").str.strip_chars_end(".")
@@ -151,18 +155,26 @@ def _verdict_texts(verdict: Verdict, weight) -> tuple[str | None, ...]:
     binding = [s for s in verdict.limits if s.binding]
     least = min(binding, key=lambda s: s.comes_to.value) if binding else None
     dose = verdict.one_dose
+    unit = next(((r.span.high or r.span.low).unit.split("/")[0] for r in verdict.regimens), "")
     sentence = f"{verdict.headline} {' '.join(f.message for f in verdict.findings if f.outcome)}".strip()
     return (
         verdict.outcome, ";".join(verdict.codes), ";".join(r.full_id for r in verdict.regimens) or None,
-        show(dose) if dose else None, show(dose / weight.to("kg")) if dose and weight else None,
-        show(least.comes_to) if least else None, f"{float_free(dose.value / least.comes_to.value)}" if dose and least and least.comes_to.value else None,
+        _plain(dose, unit) if dose else None, _plain(dose / weight.to("kg"), f"{unit}/kg") if dose and weight else None,
+        _plain(least.comes_to, unit, down=True) if least else None, float_free(dose.value / least.comes_to.value) if dose and least and least.comes_to.value else None,
         f"{least.limit.name}, {least.limit.text}" if least else None, "; ".join(dict.fromkeys(s.source for s in verdict.limits)) or None, sentence,
     )  # fmt: skip
 
 
-def float_free(ratio) -> str:
-    """Rounded half up to three decimals, without a binary float."""
-    thousandths = (2 * ratio.numerator * 10**_DECIMALS + ratio.denominator) // (2 * ratio.denominator)
+def _plain(amount: Quantity, unit: str, down: bool = False) -> str:
+    """As columns write it: in the first regimen's unit where that is of its kind, without a mark between thousands."""
+    with suppress(KindError):
+        amount = amount.to(unit)
+    return f"{float_free(amount.number, down)} {amount.unit}"
+
+
+def float_free(ratio: Fraction, down: bool = False) -> str:
+    """Rounded half up (or down) to three decimals, without a binary float."""
+    thousandths = (2 * ratio.numerator * 10**_DECIMALS + (0 if down else ratio.denominator)) // (2 * ratio.denominator)
     whole, rest = divmod(thousandths, 10**_DECIMALS)
     return f"{whole}.{rest:03d}".rstrip("0").rstrip(".")
 

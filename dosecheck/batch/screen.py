@@ -22,9 +22,10 @@ from dosecheck.formulary.cells import Band
 from dosecheck.formulary.limits import Limit
 from dosecheck.formulary.load import Formulary
 from dosecheck.formulary.measures import AT_MOST, MEASURES, Comparison, holds
-from dosecheck.formulary.medicine import Medicine, Regimen
+from dosecheck.formulary.medicine import Medicine, Product, Regimen
 from dosecheck.formulary.shelf import Asked, Shelf, version_of
 from dosecheck.quantity import factor
+from dosecheck.reading import Dose
 from dosecheck.rules.concerns import oldest_weight
 
 _SHOWN_MOST = pl.lit(10**15, dtype=pl.Int128)  # a maximum beyond any dose that columns hold
@@ -62,7 +63,7 @@ class Screen:
         self.columns = Columns()
         self.classes: list[Classed] = []
         self._class_ids: dict[tuple, int] = {}
-        self._scaled: dict[tuple, Scaled] = {}
+        self._scaled: dict[tuple, tuple[Dose, Scaled]] = {}
 
     def screen(self, rows: pl.DataFrame) -> tuple[Screened, Read]:
         """One chunk of text columns (codes already mapped)."""
@@ -187,16 +188,16 @@ class Screen:
         wide = wide.filter(~slow) if left else wide
         return self._classify(medicine, shelf, key, fit, ruled, slots, wide), left
 
-    def _doses(self, read: Read, medicine: Medicine, product: Any, group: pl.DataFrame, ingredient: str, kind: str) -> dict[int, Scaled]:
-        table = {}
+    def _doses(self, read: Read, medicine: Medicine, product: Product | None, group: pl.DataFrame, ingredient: str, kind: str) -> dict[int, Scaled]:
         values = read.given["dose"].values
-        for index in group["dose"].unique().to_list():
-            dose = values[index - 1]
-            known = (medicine.id, product and product.id, ingredient, kind, dose.low, dose.high, dose.per, dose.basis)
-            if known not in self._scaled:
-                self._scaled[known] = scaled(dose, medicine, product, ingredient, kind)
-            table[index] = self._scaled[known]
-        return table
+        about = (medicine.id, product and product.id, ingredient, kind)
+        return {index: self._once((*about, id(values[index - 1])), values[index - 1], medicine, product) for index in group["dose"].unique().to_list()}
+
+    def _once(self, key: tuple, dose: Dose, medicine: Medicine, product: Product | None) -> Scaled:
+        """Each dose object is converted once; it is kept beside the answer, so that its identity stays its own."""
+        if key not in self._scaled:
+            self._scaled[key] = (dose, scaled(dose, medicine, product, *key[2:4]))
+        return self._scaled[key][1]
 
     def _classify(self, medicine: Medicine, shelf: Shelf, key: Asked, fit: int, ruled: int, slots: list[Slot], wide: pl.DataFrame) -> pl.DataFrame:
         """Numbers the classes of a group; the bounds that bind are shown, and do not divide classes."""

@@ -63,7 +63,7 @@ def verdict_text(verdict: Verdict) -> str:
 def _kept(verdict: Verdict) -> str:
     binding = [s for s in verdict.limits if s.binding]
     held = f" The one that binds: {binding[0].limit.name}, {binding[0].limit.text}" if binding else ""
-    comes = f" ({show(binding[0].comes_to)} for this child)" if binding and binding[0].comes_to else ""
+    comes = f" ({show(binding[0].comes_to, down=True)} for this child)" if binding and binding[0].comes_to else ""
     return f"All {verdict.counts['due']} limits that were due are kept.{held}{comes}." if held else f"All {verdict.counts['due']} limits that were due are kept."
 
 
@@ -94,7 +94,7 @@ def _limits(verdict: Verdict, sources: _Sources) -> str:
         if state.regimen.full_id != regimen:
             regimen = state.regimen.full_id
             lines.append(wrapped(f"regimen {regimen}{sources.mark(state.source)}", "  "))
-        comes = f" = {show(state.comes_to)} a dose" if state.comes_to and state.comes_to != state.limit.figure else ""
+        comes = f" = {show(state.comes_to, down=True)} a dose" if state.comes_to and state.comes_to != state.limit.figure else ""
         binds = "  <- binds" if state.binding else ""
         lines.append(wrapped(f"{state.limit.name}: {state.limit.text}{comes}{binds}", f"    {_STATES[state.state]:12}"))
     return "\n".join(lines)
@@ -160,5 +160,6 @@ def _one_dose(figures: Figures) -> str:
     if figures.high is None:
         return "see the limits below; what is missing is named above" if not figures.regimen.span.continuous else "an infusion: see the limits below"
     if figures.low is None:
-        return f"at most {show(figures.high)}; the source gives no low end"
-    return show(figures.high) if figures.low == figures.high else f"{show(figures.low)} to {show(figures.high)}"
+        return f"at most {show(figures.high, down=True)}; the source gives no low end"
+    high = show(figures.high, down=True)
+    return high if figures.low == figures.high else f"{show(figures.low)} to {high}"

@@ -127,7 +127,8 @@ def _kind_problems(row: dict[str, Any], span: DoseSpan, figures: dict[str, list[
 
 def _infusion_problems(row: dict[str, Any]) -> Iterator[Problem]:
     why = "The dose is a continuous infusion, which has no single doses."
-    for key in ("max_single", "min_gap", "max_doses", "doses_a_day", "floor", *(["per"] if row.get("per") == "day" else [])):
+    per_day = ["per"] if row.get("per") == "day" else []
+    for key in ("max_single", "min_gap", "max_doses", "doses_a_day", "floor", "min_duration", "max_concentration", "totals", *per_day):
         if key in row:
             yield Problem((key,), why, "Leave it out, or write the dose without a time.")
 

@@ -17,6 +17,7 @@ from dosecheck.records import QUERY, STOP
 from dosecheck.showing import show, show_number, show_seconds
 
 ALWAYS, STATED = "always", "when stated"
+TOTAL_OF_EPISODE = "total over episode"  # known only of an order for one dose
 _EDGES = {"months": ("months", 1), "years": ("months", 12), "weeks": ("days", 7), "days": ("days", 1)}
 
 
@@ -102,8 +103,9 @@ def _upper(name: str, code: str, figure: Quantity, base: str, margin: Fraction, 
 
 
 def _bounds(entry: dict[str, Any], key: str) -> list[Quantity]:
+    """By kind and height, so that the file's own order never decides which of two equal bounds is said to bind."""
     value = entry.get(key, [])
-    return [] if isinstance(value, dict) else [read_dose(text).high for text in value]
+    return [] if isinstance(value, dict) else sorted((read_dose(text).high for text in value), key=lambda bound: (bound.kind, bound.value))
 
 
 def compile_limits(entry: dict[str, Any], policy: Policy, high_risk: bool) -> tuple[Limit, ...]:

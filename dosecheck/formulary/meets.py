@@ -10,29 +10,10 @@ from __future__ import annotations
 from collections import defaultdict
 from collections.abc import Iterable, Iterator
 from datetime import date
-from functools import cache
-from itertools import combinations, pairwise, product
+from itertools import combinations, pairwise
 
-from dosecheck.formulary.cells import Band, overlap
+from dosecheck.formulary.cells import Band, days_to_complete, overlap
 from dosecheck.formulary.medicine import Regimen
-
-# Births on the 1st of each month of these years stand for all: years around 1904 have as many leap days as can be,
-# years around 2100 as few.  A test holds the days equal to those of body/age.py, which is on a higher floor.
-_YEARS = (1903, 1904, 2096, 2097)
-
-
-@cache
-def days_to_complete(months: int) -> tuple[int, int]:
-    """The fewest and the most days after birth on which a child completes `months`.
-
-    >>> days_to_complete(1), days_to_complete(12)
-    ((28, 31), (365, 366))
-    """
-    days = []
-    for year, month in product(_YEARS, range(12)):
-        years, later = divmod(month + months, 12)
-        days.append((date(year + years, later + 1, 1) - date(year, month + 1, 1)).days)
-    return min(days), max(days)
 
 
 def in_days(band: Band) -> Band:

@@ -129,6 +129,10 @@ def _other_ingredient(ends: list[Quantity], dose: Dose, ingredient: Ingredient, 
     both = given.product and (given.product.strengths.get(stated.id), given.product.strengths.get(ingredient.id))
     if not both or None in both:
         return "ingredient-amount-unknown", {"ingredient": ingredient.id}
+    kind = both[0].kind.split("/")[0]  # the share is between strengths, so the order is first brought into their kind
+    problem = None if ends[0].kind == kind else _other_kind(ends, stated, kind, given, steps)
+    if problem:
+        return problem
     share = both[1].value / both[0].value
     after = [Quantity(end.value * share, both[1].kind.split("/")[0], both[1].unit.split("/")[0]) for end in ends]
     for before, result in dict.fromkeys(zip(ends, after, strict=True)):

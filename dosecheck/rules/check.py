@@ -9,6 +9,7 @@ from __future__ import annotations
 from fractions import Fraction
 
 from dosecheck.formulary.cells import Interval, stretches
+from dosecheck.formulary.limits import TOTAL_OF_EPISODE, Limit
 from dosecheck.formulary.load import Formulary
 from dosecheck.formulary.measures import Ratio
 from dosecheck.formulary.medicine import Medicine, Regimen
@@ -21,7 +22,7 @@ from dosecheck.rules.concerns import child_concerns, regimen_concerns
 from dosecheck.rules.conclude import conclude, differing, unknown_medicine
 from dosecheck.rules.explain import finding_of, limit_states
 from dosecheck.rules.facts import DAY, Body, body_of, common_facts, doses_in_a_day, facts_for, is_once, ratio
-from dosecheck.rules.judge import answer_limit, judge
+from dosecheck.rules.judge import Answer, answer_limit, judge
 from dosecheck.rules.present import bands_in_words, child_in_words
 from dosecheck.rules.verdict import Verdict
 
@@ -57,7 +58,8 @@ def case_of(order: Order, child: Child, body: Body, formulary: Formulary, medici
     infusion = order.dose and order.dose.per == "time"
     asked = Asked(order.route, order.for_, order.step, order.condition, order.product, version_of(medicine, child.on), infusion)
     product = medicine.product(order.product) if order.product else None
-    given = Given(medicine, product, child, doses_in_a_day(order)[1])
+    most, mean, _ = doses_in_a_day(order)
+    given = Given(medicine, product, child, mean if most == mean else None)
     shelf = formulary.shelf(medicine, asked)
     return Case(order, child, body, formulary, medicine, product, shelf, given, common_facts(order, child), is_once(order))
 
@@ -144,12 +146,18 @@ def _read(case: Case, ingredient: str, regimen: Regimen) -> Reading:
         return _silent(Finding(amount[0], NOT_CHECKED, amount[1]), regimen=regimen)
     upper, lower = _dose_facts(case, amount)
     once = case.once or dose.per == "time"
-    judged = judge(regimen, lambda _, limit: answer_limit(limit, facts_for(limit, upper, lower, order)), once)
+    judged = judge(regimen, lambda _, limit: _answered(limit, facts_for(limit, upper, lower, order), order), once)
     states, steps = limit_states(regimen, judged, upper, case)
     findings = [finding_of(case, regimen, told, amount, upper) for told in judged.told]
     concerns = regimen_concerns(regimen, case.child, case.body, once)
     outcome = worst([judged.outcome, *(c.outcome for c in concerns if c.outcome)])
     return Reading(regimen, outcome, (*findings, *concerns), states, (*amount.steps, *steps), amount, upper)
+
+
+def _answered(limit: Limit, facts: dict[str, Ratio], order: Order) -> Answer:
+    """Where a total's number of doses is missing though the course is told, it is how often that is not."""
+    answer = answer_limit(limit, facts)
+    return "doses" if answer == "given" and order.course and limit.name != TOTAL_OF_EPISODE else answer
 
 
 def _dose_facts(case: Case, amount: Amount) -> tuple[dict[str, Ratio], dict[str, Ratio]]:

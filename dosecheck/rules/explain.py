@@ -83,9 +83,10 @@ def limit_step(limit: Limit, comes_to: Quantity, facts: dict[str, Ratio], case: 
     if main.measure.endswith("/surface"):
         parts += [TIMES, "body surface (square root of", case.child.height, TIMES, case.child.weight, "/ 3600, in m2)"]
     if main.measure.startswith("daily"):
-        parts += [BY, Fraction(*facts["doses"]), "doses"]
+        count = Fraction(*facts["doses"])
+        parts += [BY, count, "doses" if count != 1 else "dose"]
     exception = len(limit.comparisons) > 1 and comes_to.value == Fraction(limit.comparisons[-1].p, limit.comparisons[-1].q)
-    return [Step(f"{limit.name}, at most for one dose", tuple(parts), comes_to, "the smallest dose holds" if exception else "")]
+    return [Step(f"{limit.name}, at most for one dose", tuple(parts), comes_to, "the smallest dose holds" if exception else "", down=True)]
 
 
 def finding_of(case: Case, regimen: Regimen, told: Told, amount: Amount, upper: dict[str, Ratio]) -> Finding:
@@ -124,7 +125,8 @@ def _dose_measured(case: Case, limit: Limit, base: str, dose: Quantity, upper: d
     if limit.main.measure.endswith("/weight"):
         data["value"] += f" ({show(total / case.child.weight.to('kg'))})"
         if base != "rate":
-            data["comes"] = f", which is {show(limit.figure * case.child.weight)} at {show(case.child.weight)}"
+            comes = show(limit.figure * case.child.weight, down=limit.main.sense == AT_MOST)
+            data["comes"] = f", which is {comes} at {show(case.child.weight)}"
     if limit.main.sense == AT_MOST:
         measured, bound = sides(limit.main, facts_for(limit, upper, upper, case.order))
         data["times"] = Fraction(measured, bound) if MEASURES[limit.main.measure].power == 1 else _root(Fraction(measured, bound))

@@ -9,7 +9,7 @@ from __future__ import annotations
 from collections.abc import Callable
 from typing import NamedTuple
 
-from dosecheck.formulary.limits import STATED, Limit
+from dosecheck.formulary.limits import STATED, TOTAL_OF_EPISODE, Limit
 from dosecheck.formulary.measures import Ratio, holds
 from dosecheck.formulary.medicine import Regimen
 from dosecheck.records import NOT_CHECKED, QUERY, STOP, WITHIN

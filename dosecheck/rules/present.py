@@ -59,7 +59,7 @@ def how_often(order: Order) -> str:
         words.append(f"{show_number(most if not order.at_most else 86_400 / gap)} times a day, {show_seconds(gap)} apart if spread evenly")
     elif gap is not None:
         longest = order.every.gap[1]
-        words.append(f"every {show_seconds(gap)}" + (f" to {show_seconds(longest)}" if longest != gap else "") + f", up to {most} doses in 24 hours" * (not order.at_most))
+        words.append(f"every {show_seconds(gap)}" + (f" to {show_seconds(longest)}" if longest != gap else "") + f", up to {most} dose{'s' * (most != 1)} in 24 hours" * (not order.at_most))
     elif most == 1 and not order.at_most:
         words.append("one dose only")
     if order.at_most:
@@ -106,7 +106,7 @@ def verdict_dict(verdict: Any) -> dict[str, Any]:
         "working": [step.text for step in verdict.working],
         "one_dose": show(verdict.one_dose) if verdict.one_dose else "",
         "limits": [
-            {"name": s.limit.name, "limit": s.limit.text, "comes_to": show(s.comes_to) if s.comes_to else "", "state": s.state, "binding": s.binding, "regimen": s.regimen.full_id, "source": s.source}
+            {"name": s.limit.name, "limit": s.limit.text, "comes_to": show(s.comes_to, down=True) if s.comes_to else "", "state": s.state, "binding": s.binding, "regimen": s.regimen.full_id, "source": s.source}
             for s in verdict.limits
         ],
         "not_checked": list(verdict.not_checked),

@@ -67,7 +67,7 @@ class Reckoning(NamedTuple):
 def _figures_dict(figures: Figures) -> dict[str, Any]:
     return {
         "regimen": figures.regimen.full_id, "doses_a_day": figures.doses,
-        "low": show(figures.low) if figures.low else "", "high": show(figures.high) if figures.high else "",
+        "low": show(figures.low) if figures.low else "", "high": show(figures.high, down=True) if figures.high else "",
         "limits": [{"name": name, "text": text} for name, text in figures.rows],
         "working": [step.text for step in figures.steps],
         "products": [{"product": p.product, "dose": show(p.amount) if p.amount else "", "measured": show(p.measured) if p.measured else "",
@@ -163,6 +163,7 @@ def _low(case: Case, regimen: Regimen, facts: dict[str, Ratio], high: Quantity |
     low = _in_regimen(regimen, value)
     parts = (limit.figure, TIMES, case.child.weight) if limit.main.measure.endswith("/weight") else (limit.figure,)
     if regimen.per == "day":
-        parts = (*parts, "/", Fraction(*facts["average"]), "doses")
+        count = Fraction(*facts["average"])
+        parts = (*parts, "/", count, "doses" if count != 1 else "dose")
     step = [Step("low end of one dose", parts, low)] if len(parts) > 1 else []
     return (min(low, high) if high else low), step

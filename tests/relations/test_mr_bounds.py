@@ -166,7 +166,7 @@ def changed(data: st.DataObject, adding: bool) -> tuple[dict, str, Verdict, Verd
     return texts, way, check(texts, pair[0]), check(texts, pair[1])
 
 
-@runs(250)
+@runs(500)
 @given(st.data())
 def test_mr10_tightening_a_limit_never_adds_a_pass(data: st.DataObject) -> None:
     """MR10: an order within a tighter regimen is within the regimen as it was.
@@ -178,7 +178,7 @@ def test_mr10_tightening_a_limit_never_adds_a_pass(data: st.DataObject) -> None:
         assert way in LOOSE and before.outcome == QUERY and codes(before) <= LOW, (texts, way)
 
 
-@runs(250)
+@runs(500)
 @given(st.data())
 def test_mr11_adding_a_limit_never_adds_a_pass(data: st.DataObject) -> None:
     """MR11: an order within the limits and one more is within the limits without it.
