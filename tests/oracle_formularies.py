@@ -1,4 +1,4 @@
-"""Small made-up formularies for the oracle's tests: every key of the grammar, drawn by hypothesis, written as TOML.
+"""Small made-up formularies for the oracle's tests: every key of the grammar, drawn by hypothesis.
 
 Most of what is drawn passes lint; what does not is thrown away by the test.  All figures are invented.
 """
@@ -7,13 +7,11 @@ from __future__ import annotations
 
 from datetime import date
 from itertools import pairwise
-from pathlib import Path
 from typing import Any
 
 from hypothesis import strategies as st
+from oracle_write import SOURCE, SOURCES, policy, written
 
-SOURCES = '[made-up]\ntitle = "Made up"\norganisation = "Nobody"\nyear = 2024\ngrade = "secondary"\n'
-SOURCE = {"id": "made-up", "place": "page 1"}
 EDGES = ("0 days", "7 days", "28 days", "3 months", "6 months", "1 year", "2 years", "6 years", "12 years", "18 years")
 FIGURES = ("0.1", "0.15", "2.5", "7", "7.5", "10", "12.5", "15")
 LARGER = {"0.1": "0.3", "0.15": "0.15", "2.5": "5", "7": "21", "7.5": "10", "10": "15", "12.5": "12.5", "15": "60"}
@@ -36,26 +34,12 @@ EARLY: tuple[dict[str, Any], ...] = (
     {"corrected": {"from": "14 days"}},
 )
 
-
-def as_toml(value: Any) -> str:
-    if isinstance(value, bool):
-        return str(value).lower()
-    if isinstance(value, dict):
-        return "{ " + ", ".join(f"{key} = {as_toml(item)}" for key, item in value.items()) + " }"
-    if isinstance(value, list):
-        return "[" + ", ".join(map(as_toml, value)) + "]"
-    return f'"{value}"' if isinstance(value, str) else str(value)
-
-
-def written(entry: dict[str, Any]) -> str:
-    """A medicine's or a local file as text."""
-    lines = [f"{key} = {as_toml(value)}" for key, value in entry.items() if key not in ("ingredient", "product", "regimen", "age_limit")]
-    for table in ("ingredient", "product", "regimen", "age_limit"):
-        for one in entry.get(table, []):
-            lines += [f"[[{table}]]", *(f"{key} = {as_toml(value)}" for key, value in one.items() if key != "band")]
-            for band in one.get("band", []):
-                lines += ["[[regimen.band]]", *(f"{key} = {as_toml(value)}" for key, value in band.items())]
-    return "\n".join(lines) + "\n"
+LIMITS = ({"age_below": "1 month"}, {"age_below": "2 years"}, {"weight_below": "6 kg"}, {"age_below": "6 months", "weight_below": "8 kg"})
+EARLY_LIMITS = (
+    {"postmenstrual_below": "41 weeks 1 day"},
+    {"corrected_below": "1 month"},
+    {"corrected_below": "10 days", "age_below": "3 months"},
+)
 
 
 class Maker:
@@ -82,8 +66,7 @@ class Maker:
 
     def policy(self) -> str:
         shares = {"query_up_to": self.pick("10 %", "10 %", "0 %", "25 %"), "point_allowance": self.pick("10 %", "10 %", "0 %", "12.5 %")}
-        lines = {**shares, "weight_age_infant": "14 days", "weight_age_child": self.pick("90 days", "4 weeks")}
-        return "".join(f'[{key}]\nvalue = "{value}"\nreason = "Made up."\n' for key, value in lines.items())
+        return policy(**shares, weight_age_infant="14 days", weight_age_child=self.pick("90 days", "4 weeks"))
 
     def medicine(self) -> dict[str, Any]:
         medicine: dict[str, Any] = {"id": "exampol", "name": "exampol", "aliases": ["exampolum"], "status": "example"}
@@ -238,16 +221,15 @@ class Maker:
 
     def _infusion(self, below: str) -> dict[str, Any]:
         unit = self.pick("/min", "/h")
-        dose = self.pick(self._amount("2.5", below + unit), {"low": self._amount("0.5", below + unit), "high": self._amount("7.5", below + unit)})
+        ends = {"low": self._amount("0.5", below + unit), "high": self._amount("7.5", below + unit)}
+        dose = self.pick(self._amount("2.5", below + unit), ends)
         found: dict[str, Any] = {"dose": dose, "max_daily": self.pick({"none": "made up"}, [self._amount("20000", below)])}
         if self.chance(3):
             found["max_rate"] = [self._amount("30", unit)]
         return found
 
     def age_limit(self, number: int) -> dict[str, Any]:
-        early = [{"postmenstrual_below": "41 weeks 1 day"}, {"corrected_below": "1 month"}, {"corrected_below": "10 days", "age_below": "3 months"}]
-        usual = [{"age_below": "1 month"}, {"age_below": "2 years"}, {"weight_below": "6 kg"}, {"age_below": "6 months", "weight_below": "8 kg"}]
-        limit = {"id": f"limit-{number}", **self.pick(*usual, *(early if self.early else []))}
+        limit = {"id": f"limit-{number}", **self.pick(*LIMITS, *(EARLY_LIMITS if self.early else ()))}
         limit |= self.pick({}, {}, {"condition": "weak"}, {"routes": ["intravenous"]}, {"for": ["fever"]})
         return {**limit, "source": SOURCE}
 
@@ -272,10 +254,3 @@ class Maker:
 def formularies(draw: Any) -> dict[str, str]:
     """Relative file name to text."""
     return Maker(draw).files()
-
-
-def write(files: dict[str, str], folder: Path) -> Path:
-    for name, text in files.items():
-        (folder / name).parent.mkdir(parents=True, exist_ok=True)
-        (folder / name).write_text(text, "utf-8")
-    return folder

@@ -86,6 +86,7 @@ def _regimen(regimen: Regimen, formulary: Formulary) -> str:
     what = [regimen.route, "for " + " or ".join(regimen.purposes)] + ([regimen.step] if regimen.step else []) + [f"with {c}" for c in sorted(regimen.conditions)]
     lines = [wrapped(bands_in_words(regimen), "  - "), wrapped(", ".join(what), "    ")]
     lines += [wrapped(f"{limit.name}: {limit.text} ({limit.outcome} when broken)", "      ") for limit in regimen.limits]
+    lines += [wrapped(f"local: {regimen.reason}", "      ")] if regimen.reason else []
     lines += [wrapped(f"no daily maximum: {regimen.no_daily}", "      ")] if regimen.no_daily else []
     lines += [wrapped(f"ask first: {line}", "      ") for line in regimen.ask_first] + ([wrapped(f"note: {regimen.note}", "      ")] if regimen.note else [])
     lines.append(wrapped(f"in force from {regimen.valid_from}; {regimen.checked}", "      "))

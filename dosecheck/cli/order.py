@@ -54,7 +54,9 @@ def refuse(error: InputError, as_json: bool) -> int:
     if as_json:
         click.echo(json.dumps({"errors": [fault._asdict() for fault in error.faults]}, indent=2, ensure_ascii=False))
     else:
+        from dosecheck.cli.text import wrapped
+
         click.echo("Nothing was checked: the order cannot be read.", err=True)
         for fault in error.faults:
-            click.echo(f"  - {fault}", err=True)
+            click.echo(wrapped(str(fault), "  - "), err=True)
     return 2

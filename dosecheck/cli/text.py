@@ -11,6 +11,7 @@ from collections.abc import Iterable
 
 import click
 
+from dosecheck.formulary.measures import AT_MOST
 from dosecheck.rules.reckon import Figures, Reckoning
 from dosecheck.rules.verdict import Suggestion, Verdict
 from dosecheck.showing import show
@@ -94,9 +95,11 @@ def _limits(verdict: Verdict, sources: _Sources) -> str:
         if state.regimen.full_id != regimen:
             regimen = state.regimen.full_id
             lines.append(wrapped(f"regimen {regimen}{sources.mark(state.source)}", "  "))
-        comes = f" = {show(state.comes_to, down=True)} a dose" if state.comes_to and state.comes_to != state.limit.figure else ""
+        comes = f" = {show(state.comes_to, down=True)}" if state.comes_to and state.comes_to != state.limit.figure else ""
+        comes += " a dose" if comes and "time" not in state.comes_to.kind else ""
         binds = "  <- binds" if state.binding else ""
-        lines.append(wrapped(f"{state.limit.name}: {state.limit.text}{comes}{binds}", f"    {_STATES[state.state]:12}"))
+        grade = f" ({state.limit.outcome} {'above' if state.limit.main.sense == AT_MOST else 'below'})"
+        lines.append(wrapped(f"{state.limit.name}: {state.limit.text}{comes}{grade}{binds}", f"    {_STATES[state.state]:12}"))
     return "\n".join(lines)
 
 

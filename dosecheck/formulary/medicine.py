@@ -58,7 +58,10 @@ class Product(NamedTuple):
 
 
 class Regimen(NamedTuple):
-    """One line of practice.  `bands` say which children, `limits` what is allowed; `source` is "id, place"."""
+    """One line of practice.  `bands` say which children, `limits` what is allowed; `source` is "id, place".
+
+    `reason` is a site's own for a local regimen, and empty for one of the base.
+    """
 
     id: str
     valid_from: date
@@ -82,6 +85,7 @@ class Regimen(NamedTuple):
     note: str
     source: str
     origin: str
+    reason: str
     checked: str
     entry: dict[str, Any]
 
@@ -203,7 +207,7 @@ def _regimen(entry: dict[str, Any], policy: Policy, high_risk: bool, only: str) 
         limits=compile_limits(entry, policy, high_risk), required=tuple(entry.get("required", [])),
         goes_by=entry.get("goes_by", "actual"), no_daily=daily["none"] if isinstance(daily, dict) else "",
         rounding=entry.get("rounding", ""), ask_first=tuple(entry.get("ask_first", [])), note=entry.get("note", ""),
-        source=source_text(entry["source"]), origin=entry.get("origin", "base"),
+        source=source_text(entry["source"]), origin=entry.get("origin", "base"), reason=entry.get("reason", ""),
         checked=f"checked by {checked['by']} on {checked['on']}" if checked else "not yet checked by anyone here", entry=entry,
     )  # fmt: skip
 

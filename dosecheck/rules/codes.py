@@ -92,7 +92,8 @@ CATALOGUE: dict[str, Code] = {
     "weight-kind-not-told": Code("Whether the weight was measured is not told.", "Whether the weight was measured is not told.", "A note: measured, stated or estimated was not said."),
     "low-not-checked": Code("The source gives no low end: whether the dose is enough was not checked.", "No low end in the source.", "A note: only the upper side was checked."),
     "no-daily-ceiling": Code("No daily maximum is set: {name}.", "No daily maximum in the source.", "A note: the regimen says why it has no daily ceiling."),
-    "once-only": Code("One dose only: how often and how far apart were not due.", "One dose only.", "A note: an order for a single dose has no gap."),
+    "local": Code("This regimen is the site's own: {reason}", "A local regimen.", "A note: the figures come from the site's local folder, with its reason."),
+    "goes-along": Code("{ingredient} goes along in the product's fixed ratio; the source doses the mixture by {by}.", "Another ingredient goes along.", "A note: the source gives the dose of a mixture by one of its ingredients."),
 }  # fmt: skip
 
 

@@ -56,7 +56,11 @@ def regimen_concerns(regimen: Regimen, child: Child, body: Body, once: bool) -> 
         found.append(Finding("repeats-not-bounded", NOT_CHECKED, {}, **names))
     if regimen.span.low is None:
         found.append(Finding("low-not-checked", NOTE, {}, **names))
-    if regimen.no_daily:
+    if regimen.reason:
+        found.append(Finding("local", NOTE, {"reason": regimen.reason}, **names))
+    if regimen.covers:
+        found.append(Finding("goes-along", NOTE, {"ingredient": ", ".join(regimen.covers), "by": regimen.ingredient}, **names))
+    if regimen.no_daily and regimen.per != "day":
         found.append(Finding("no-daily-ceiling", NOTE, {"name": regimen.no_daily}, **names))
     return found
 

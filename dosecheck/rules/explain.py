@@ -68,6 +68,9 @@ def limit_states(regimen: Regimen, judged: Judged, upper: dict[str, Ratio], case
         if bound is not None:
             comes_to = Quantity(bound, limit.figure.kind.split("/")[0], limit.figure.unit.split("/")[0])
             steps += limit_step(limit, comes_to, upper, case)
+        elif limit.main.measure == "rate/weight" and case.child.weight:
+            comes_to = Quantity(Fraction(limit.main.p, limit.main.q), limit.figure.kind, limit.figure.unit) * case.child.weight
+            steps += [] if limit.beyond else [Step(limit.name, (limit.figure, TIMES, case.child.weight), comes_to)]
         states.append(LimitState(limit, regimen, state, comes_to, index == binding, source))
     return tuple(states), steps
 

@@ -52,7 +52,7 @@ def dose_in_words(dose: Dose) -> str:
 def how_often(order: Order) -> str:
     """ "every 6 hours, 4 doses in 24 hours", "one dose only"."""
     most, _, gap = doses_in_a_day(order)
-    words = []
+    words = ["running without a break"] if order.dose and order.dose.per == "time" and most is None else []
     if order.as_needed:
         words.append("as needed")
     if gap is not None and (order.times_a_day or (order.every and order.every.times)):
