@@ -10,7 +10,6 @@ from __future__ import annotations
 from typing import NamedTuple
 
 from dosecheck.formulary.limits import Limit
-from dosecheck.formulary.load import Formulary
 from dosecheck.formulary.measures import MEASURES
 from dosecheck.formulary.medicine import AgeLimit, Medicine, Regimen
 from dosecheck.formulary.shelf import Shelf
@@ -65,7 +64,7 @@ class Told(NamedTuple):
     sentence: str
 
 
-def answer(medicine: Medicine, shelf: Shelf, flags: RowFlags, ruled_out: list[tuple[AgeLimit, int]], parts: list[Part], formulary: Formulary) -> Answered:
+def answer(medicine: Medicine, shelf: Shelf, flags: RowFlags, ruled_out: list[tuple[AgeLimit, int]], parts: list[Part]) -> Answered:
     """Judges one class.
 
     Args:
@@ -75,7 +74,7 @@ def answer(medicine: Medicine, shelf: Shelf, flags: RowFlags, ruled_out: list[tu
     told = _order_level(medicine, shelf, flags)
     outcomes = [t.outcome for t in told]
     if flags.no_age:
-        return _texts(worst([NOT_CHECKED, *outcomes]), told, [], formulary)
+        return _texts(worst([NOT_CHECKED, *outcomes]), told, [])
     for entry, state in ruled_out:
         code, outcome = ("not-for-this-child", STOP) if state == BROKEN_STATE else ("weight-missing", NOT_CHECKED)
         told.append(_brief(code, outcome, entry.limit))
@@ -87,7 +86,7 @@ def answer(medicine: Medicine, shelf: Shelf, flags: RowFlags, ruled_out: list[tu
             differ = NOT_CHECKED if NOT_CHECKED in read else QUERY
             told.append(_brief("regimens-differ", differ, None))
             outcomes.append(differ)
-    return _texts(worst(outcomes), told, [p.regimen for p in parts if p.regimen and p.states and not p.trouble], formulary)
+    return _texts(worst(outcomes), told, [p.regimen for p in parts if p.regimen and p.states and not p.trouble])
 
 
 def _order_level(medicine: Medicine, shelf: Shelf, flags: RowFlags) -> list[Told]:
@@ -134,12 +133,12 @@ def _fill(code: str, data: dict) -> str:
     return CATALOGUE[code].sentence.format_map({name: in_words(value) for name, value in data.items()})
 
 
-def _texts(outcome: str, told: list[Told], regimens: list[Regimen], formulary: Formulary) -> Answered:
+def _texts(outcome: str, told: list[Told], regimens: list[Regimen]) -> Answered:
     """Codes sorted; the sentence tells the worst first, each once."""
     order = (STOP, NOT_CHECKED, QUERY)
     ranked = sorted(dict.fromkeys(told), key=lambda t: order.index(t.outcome))
     sentence = " ".join([_LEADS[outcome], *dict.fromkeys(t.sentence for t in ranked)])
     return Answered(
         outcome, ";".join(sorted({t.code for t in told})), ";".join(dict.fromkeys(r.full_id for r in regimens)),
-        "; ".join(dict.fromkeys(formulary.source(r.source) for r in regimens)), sentence,
+        "; ".join(dict.fromkeys(r.source for r in regimens)), sentence,
     )  # fmt: skip

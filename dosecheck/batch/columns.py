@@ -156,25 +156,27 @@ def exact_int(value: Any) -> int | None:
 def child_columns(read: Read) -> pl.DataFrame:
     """weight (ng), age as an interval in months and days, age of the weight in days, and whether the row is slow."""
     weight = read.column("weight", lambda w: exact_int(w.value), pl.Int64).alias("weight")
-    born, on, weighed = (read.column(field, lambda day: day, pl.Date) for field in ("born", "on", "weighed"))
     stated = {name: read.column("age", lambda parts, name=name: _stated(parts, name), pl.Int64) for name in ("months_lo", "months_hi", "days_lo", "days_hi")}
-    frame = pl.DataFrame({"weight": weight, "born": born, "on": on, "weighed": weighed, **stated})
-    months = (pl.col("on").dt.year() - pl.col("born").dt.year()) * 12 + pl.col("on").dt.month() - pl.col("born").dt.month()
-    months = (months.cast(pl.Int64) - (pl.col("on").dt.day() < pl.col("born").dt.day()).cast(pl.Int64))
-    days = (pl.col("on") - pl.col("born")).dt.total_days()
+    dates = {f"{field}_{name}": read.column(field, made, pl.Int64) for field in ("born", "on", "weighed") for name, made in _DATE_PARTS.items()}
+    frame = pl.DataFrame({"weight": weight, **stated, **dates})
+    born, on, weighed = (pl.col(f"{field}_day") for field in ("born", "on", "weighed"))
+    months = pl.col("on_month") - pl.col("born_month") - (pl.col("on_date") < pl.col("born_date")).cast(pl.Int64)
     slow = (
         (pl.lit(read.is_given("weight")) & pl.col("weight").is_null())
-        | pl.lit(read.is_given("age")) & (pl.col("months_lo").is_null() | pl.col("born").is_not_null())
-        | (pl.col("born") > pl.col("on")) | (months > 1440)
-        | (pl.col("weighed") > pl.col("on")) | (pl.col("weighed") < pl.col("born"))
-        | ((pl.col("born").is_not_null() | pl.col("weighed").is_not_null()) & pl.col("on").is_null())
+        | (pl.lit(read.is_given("age")) & (pl.col("months_lo").is_null() | born.is_not_null()))
+        | (born > on) | (months > 1440) | (weighed > on) | (weighed < born)
+        | ((born.is_not_null() | weighed.is_not_null()) & on.is_null())
     )  # fmt: skip
     return frame.select(
         "weight",
-        *(pl.coalesce(name, months if name.startswith("months") else days).alias(name) for name in stated),
-        (pl.col("on") - pl.col("weighed")).dt.total_days().alias("weight_days"),
+        *(pl.coalesce(name, months if name.startswith("months") else on - born).alias(name) for name in stated),
+        (on - weighed).alias("weight_days"),
         slow.fill_null(False).alias("slow"),
     )
+
+
+# A date as months since year 0, day of the month, and day of the calendar.
+_DATE_PARTS = {"month": lambda day: day.year * 12 + day.month, "date": lambda day: day.day, "day": lambda day: day.toordinal()}
 
 
 def _stated(parts: Any, name: str) -> int | None:

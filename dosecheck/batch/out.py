@@ -148,9 +148,12 @@ class ResultWriter:
         return self
 
     def write(self, rows: pl.DataFrame) -> None:
-        """Add the rows of one chunk."""
+        """Add the rows of one chunk; they go to the disk at once, so that the end need not wait for all of them."""
         with self._one_error():
             self._out.write(rows.select(self._columns))
+            if not self._direct:
+                self._file.flush()
+                os.fsync(self._file.fileno())
 
     def __exit__(self, kind: type[BaseException] | None, error: BaseException | None, trace: TracebackType | None) -> None:
         if kind is not None:

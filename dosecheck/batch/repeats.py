@@ -7,6 +7,7 @@ looked at in slices of children, so that the end of a large file needs little mo
 from __future__ import annotations
 
 from collections.abc import Iterator
+from functools import cached_property
 from typing import NamedTuple
 
 import polars as pl
@@ -56,8 +57,9 @@ class Repeats:
             rows = pl.concat([kept.filter(pl.col("child") % _SLICES == place) for kept in self._kept])
             yield rows.filter(pl.col("child").is_duplicated())
 
+    @cached_property
     def found(self) -> tuple[Groups, Groups]:
-        """Orders of one ingredient for one child; and children with more than one date of birth."""
+        """Asked when all rows are in.  Orders of one ingredient for one child; and children with more than one date of birth."""
         repeated, disagreeing = Groups(0, []), Groups(0, [])
         for rows in self._slices():
             pairs = rows.with_columns(group=pl.struct("child", "ingredient").hash())
@@ -71,7 +73,7 @@ class Repeats:
     def lines(self) -> list[str]:
         """What the closing summary says: how many in all, and the first twenty of each."""
         names = {number: name for name, number in self._ingredients.items()}
-        repeated, disagreeing = self.found()
+        repeated, disagreeing = self.found
         lines = [f"{repeated.count:,} rows have another order of the same ingredient for the same child:"] if repeated.count else []
         lines += [f"{names[ingredient]}: rows {_list(rows, count)}" for ingredient, rows, count in repeated.first]
         if disagreeing.count:

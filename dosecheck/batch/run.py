@@ -72,7 +72,9 @@ class Batch:
         one_by_one = [(row, *self._one(dated, row)) for row in screened.slow]
         single = pl.DataFrame(one_by_one, schema=_schema(), orient="row")
         unread = _unread(read)
-        answers = pl.concat([_texts(screened), single, unread]).sort("row")
+        answers = _texts(screened._replace(rows=screened.rows.sort("row")))
+        if len(single) or len(unread):
+            answers = pl.concat([answers, single, unread]).sort("row")
         return answers.select(RESULTS)
 
     def _dated(self, rows: pl.DataFrame) -> pl.DataFrame:
@@ -119,35 +121,38 @@ def _texts(screened: Screened) -> pl.DataFrame:
         offsets.append(offsets[-1] + len(c.bounds))
     bounds = pl.Series([text for c in classes for text in c.bounds], dtype=pl.String)
     place = pl.Series(offsets[:-1], dtype=pl.Int64).gather(screened.rows["class"]) + screened.rows["bound"] if classes else screened.rows["bound"]
-    wide = pl.concat([screened.rows, table], how="horizontal").with_columns(binding_limit=bounds.gather(place) if len(bounds) else pl.lit(None, dtype=pl.String))
-    high128, per_kg = pl.col("high").cast(pl.Int128), pl.col("scale").cast(pl.Int128) * pl.col("weight")
-    return wide.select(
-        "row", "outcome", "codes", "regimen", _amount(wide, "high").alias("one_dose"),
-        _decimal(high128 * 10**12, per_kg, pl.concat_str(pl.lit(" "), "unit", pl.lit("/kg"))).alias("dose_per_kg"),
-        _amount(wide, "least", down=True).alias("most_for_one_dose"), _decimal(pl.col("high"), pl.col("least"), None).alias("times_the_most"),
-        "binding_limit", "source", "sentence",
-    ).select("row", *RESULTS)  # fmt: skip
+    wide = pl.concat([screened.rows, table], how="horizontal")
+    numbers = wide.select(
+        one_dose=_thousandths(pl.col("high"), pl.col("scale")),
+        dose_per_kg=_thousandths(pl.col("high").cast(pl.Int128) * 10**12, pl.col("scale").cast(pl.Int128) * pl.col("weight")),
+        most_for_one_dose=_thousandths(pl.col("least"), pl.col("scale")),
+        times_the_most=_thousandths(pl.col("high"), pl.col("least")),
+    )
+    units = {"one_dose": " {}", "dose_per_kg": " {}/kg", "most_for_one_dose": " {}", "times_the_most": ""}
+    written = {name: _written(numbers[name], wide["unit"], pattern) for name, pattern in units.items()}
+    bound = bounds.gather(place) if len(bounds) else pl.lit(None, dtype=pl.String)
+    return wide.with_columns(binding_limit=bound, **written).select("row", *RESULTS)
 
 
-def _amount(wide: pl.DataFrame, name: str, down: bool = False) -> pl.Series:
-    """Amounts in their units; each distinct one is written once."""
-    units = wide["unit"].fill_null("").rank("dense").cast(pl.Int64)
-    key = distinct(wide[name] * 64 + units)
-    first = wide.select(name, "scale", "unit").with_columns(key=key.index)
-    firsts = first.unique("key", keep="first").filter(pl.col("key").is_not_null()).sort("key")
-    return firsts.select(_decimal(pl.col(name), pl.col("scale"), pl.concat_str(pl.lit(" "), "unit"), down)).to_series().gather(key.index)
-
-
-def _decimal(over: pl.Expr, under: pl.Expr, unit: pl.Expr | None, down: bool = False) -> pl.Expr:
-    """over / under as text, rounded half up (or down) to three decimals, without trailing zeros; null where either is.
+def _thousandths(over: pl.Expr, under: pl.Expr) -> pl.Expr:
+    """over / under in thousandths, rounded half up; null where either is.
 
     Doses stay below 10^12 base units, so 64 bits hold their thousandths; an amount per kg comes in 128.
     """
-    thousandths = ((over * (2 * 10**_DECIMALS) + (0 if down else under)) // (under * 2)).cast(pl.Int64)
-    rest = (thousandths % 10**_DECIMALS).cast(pl.String).str.zfill(_DECIMALS)
-    digits = pl.concat_str((thousandths // 10**_DECIMALS).cast(pl.String), pl.lit("."), rest)
-    text = digits.str.strip_chars_end("0").str.strip_chars_end(".")
-    return text if unit is None else pl.concat_str(text, unit)
+    return ((over * (2 * 10**_DECIMALS) + under) // (under * 2)).cast(pl.Int64)
+
+
+def _written(thousandths: pl.Series, unit: pl.Series, pattern: str) -> pl.Series:
+    """As text without trailing zeros, with the unit; each distinct amount is written once."""
+    units = distinct(unit)
+    keys = distinct(thousandths * len(units.values) + units.index.cast(pl.Int64) if pattern else thousandths)
+    number = pl.Series(keys.values, dtype=pl.Int64)
+    if pattern:
+        names = pl.Series([pattern.format(name) for name in units.values], dtype=pl.String).gather(number % len(units.values))
+        number = number // len(units.values)
+    rest = (number % 10**_DECIMALS).cast(pl.String).str.zfill(_DECIMALS)
+    text = ((number // 10**_DECIMALS).cast(pl.String) + "." + rest).str.strip_chars_end("0").str.strip_chars_end(".")
+    return (text + names if pattern else text).gather(keys.index)
 
 
 def _verdict_texts(verdict: Verdict, weight) -> tuple[str | None, ...]:
@@ -161,7 +166,7 @@ def _verdict_texts(verdict: Verdict, weight) -> tuple[str | None, ...]:
         verdict.outcome, ";".join(verdict.codes), ";".join(r.full_id for r in verdict.regimens) or None,
         _plain(dose, unit) if dose else None, _plain(dose / weight.to("kg"), f"{unit}/kg") if dose and weight else None,
         _plain(least.comes_to, unit, down=True) if least else None, float_free(dose.value / least.comes_to.value) if dose and least and least.comes_to.value else None,
-        f"{least.limit.name}, {least.limit.text}" if least else None, "; ".join(dict.fromkeys(s.source for s in verdict.limits)) or None, sentence,
+        f"{least.limit.name}, {least.limit.text}" if least else None, "; ".join(dict.fromkeys(s.regimen.source for s in verdict.limits)) or None, sentence,
     )  # fmt: skip
 
 
@@ -206,6 +211,7 @@ def run_batch(
             outcomes.update(dict(answers["outcome"].value_counts().iter_rows()))
             rows, refused = rows + len(answers), refused + answers["codes"].eq("unreadable").sum()
             progress(rows)
+        _ = repeats.found  # reckoned while the last rows are being written
     return Summary(rows, {name: outcomes.get(name, 0) for name in OUTCOMES}, refused, batch.slow, repeats, formulary.fingerprint)
 
 
@@ -241,13 +247,14 @@ def _check_columns(path: str | Path, names: list[str], columns: ColumnMap | None
 
 
 def _joined(chunks: Iterator[Chunk]) -> Iterator[Chunk]:
-    """Small chunks put together, so that each part of a screen is worth its while."""
+    """Small chunks put together, so that each part of a screen is worth its while; the first goes ahead alone."""
     held: list[Chunk] = []
+    enough = 0
     for chunk in chunks:
         held.append(chunk)
-        if sum(len(c.rows) for c in held) >= CHUNK_ROWS:
+        if sum(len(c.rows) for c in held) >= enough:
             yield _one_chunk(held)
-            held = []
+            held, enough = [], CHUNK_ROWS
     if held:
         yield _one_chunk(held)
 

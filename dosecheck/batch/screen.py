@@ -211,7 +211,7 @@ class Screen:
     def _number(self, about: tuple, medicine: Medicine, shelf: Shelf, slots: list[Slot], values: dict[str, Any]) -> int:
         key = (*about, *values.values())
         known = self._class_ids.get(key)
-        return self._class(key, _classed(about, medicine, shelf, slots, values, self.formulary)) if known is None else known
+        return self._class(key, _classed(about, medicine, shelf, slots, values)) if known is None else known
 
 
 _ROW_SCHEMA = {"row": pl.UInt32, "class": pl.Int64, "high": pl.Int64, "weight": pl.Int64, "least": pl.Int64, "bound": pl.Int64}
@@ -383,7 +383,7 @@ def _binding(numbered: pl.DataFrame, slots: int) -> pl.DataFrame:
     return numbered.with_columns(high=high, least=least, bound=bound)
 
 
-def _classed(about: tuple, medicine: Medicine, shelf: Shelf, slots: list[Slot], values: dict[str, Any], formulary: Formulary) -> Classed:
+def _classed(about: tuple, medicine: Medicine, shelf: Shelf, slots: list[Slot], values: dict[str, Any]) -> Classed:
     """Judges one class and gathers its texts."""
     _, key, _, ruled = about
     bits = values["flags"]
@@ -391,7 +391,7 @@ def _classed(about: tuple, medicine: Medicine, shelf: Shelf, slots: list[Slot], 
     flags = RowFlags(key.infusion is None, bool(bits & 256), bool(bits & 1), bool(bits & 2), bool(bits & 4), bool(bits & 8), frozenset(missing))
     limits = [(entry, ruled // 3**place % 3) for place, entry in enumerate(shelf.age_limits)]
     parts = [] if flags.no_age else [_part_of(shelf, slot, n, values, missing) for n, slot in enumerate(slots)]
-    answered = answers.answer(medicine, shelf, flags, [pair for pair in limits if pair[1] != answers.MET_STATE], parts, formulary)
+    answered = answers.answer(medicine, shelf, flags, [pair for pair in limits if pair[1] != answers.MET_STATE], parts)
     regimens = [slot.regimen for slot in slots if slot.regimen]
     unit = (regimens[0].span.high or regimens[0].span.low).unit.split("/")[0] if regimens else ""
     bounds = [""] * (_MOST_STATES * len(slots))

@@ -6,13 +6,13 @@ plain message and exit status 2; an unexpected fault is never an all-clear: exit
 
 from __future__ import annotations
 
-import os
 import sys
 from importlib import import_module
 
 import click
 
 from dosecheck.errors import DosecheckError
+from dosecheck.formulary.load import VERSION
 
 _COMMANDS = {
     "order": "Check one order.",
@@ -41,7 +41,7 @@ class _Lazy(click.Group):
 
 
 @click.group(cls=_Lazy, context_settings={"help_option_names": ["--help"], "max_content_width": 80})
-@click.version_option(package_name="dosecheck", message="dosecheck %(version)s")
+@click.version_option(VERSION, message="dosecheck %(version)s")
 def cli() -> None:
     """A second pair of eyes for the arithmetic of children's medicine doses.
 
@@ -62,8 +62,7 @@ def run() -> None:
     except DosecheckError as error:
         click.echo(f"Cannot go on.\n{error}", err=True)
         status = 2
-    except BrokenPipeError:
-        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+    except SystemExit:  # click leaves with 1 when the pipe it prints into is closed, and 1 would say "query" here
         status = 2
     except Exception as error:  # fails closed: whatever went wrong, nothing was checked
         click.echo(f"NOT CHECKED: an unexpected fault stopped dosecheck ({type(error).__name__}: {error}). Please report it.", err=True)

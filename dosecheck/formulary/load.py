@@ -132,16 +132,17 @@ class Formulary:
         self._source_texts: dict[str, str] = {}
 
     def _linted_index(self) -> dict[str, str]:
-        stamp = _stamp_path(self.fingerprint)
-        known = _read_stamp(stamp)
-        if known is not None and set(known.values()) <= set(self._files):
-            return known
+        known = _read_stamp(_stamp_path(self.fingerprint))
+        files = {name for name in self._files if name.startswith("medicines/")}
+        return known if known is not None and set(known.values()) == files else self._lint()
+
+    def _lint(self) -> dict[str, str]:
         from dosecheck.formulary.lint import lint_files  # pydantic loads only here: a stamped folder never waits for it
 
         report = lint_files(self._files)
         if report.faults:
             raise FormularyError(report.faults)
-        _write_stamp(stamp, report.index)
+        _write_stamp(_stamp_path(self.fingerprint), report.index)
         return report.index
 
     @property
@@ -151,9 +152,12 @@ class Formulary:
 
     def medicine(self, name: str | None) -> Medicine | None:
         """The medicine of exactly that name or alias (case and outer spaces aside), or None; never a near miss."""
-        file = self._index.get(name.strip().lower()) if name else None
-        if file is None:
-            return None
+        name = name.strip().lower() if name else ""
+        if name in self._index and name not in self._compiled(self._index[name]).names:
+            self._index = self._lint()  # the stamp's index is not that of this folder
+        return self._compiled(self._index[name]) if name in self._index else None
+
+    def _compiled(self, file: str) -> Medicine:
         if file not in self._medicines:
             raw = parse(file, self._files[file])
             for local_name, content in self._files.items():
@@ -215,7 +219,7 @@ def _read_stamp(path: Path) -> dict[str, str] | None:
         index = json.loads(path.read_text("utf-8"))
     except (OSError, ValueError):
         return None
-    return index if isinstance(index, dict) else None
+    return index if isinstance(index, dict) and all(isinstance(file, str) for file in index.values()) else None
 
 
 def _write_stamp(path: Path, index: dict[str, str]) -> None:
