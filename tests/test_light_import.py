@@ -11,7 +11,21 @@ import pytest
 
 REPO = Path(__file__).parents[1]
 HEAVY = {"polars", "pyarrow", "matplotlib", "fastapi", "pyspark", "pydantic", "pint", "rich", "numpy", "pandas"}
-ORDER = ["order", "--medicine", "paracetamol", "--route", "oral", "--dose", "210 mg", "--every", "6 hours", "--weight", "14.2 kg", "--age", "3 years"]
+ORDER = [
+    "order",
+    "--medicine",
+    "paracetamol",
+    "--route",
+    "oral",
+    "--dose",
+    "210 mg",
+    "--every",
+    "6 hours",
+    "--weight",
+    "14.2 kg",
+    "--age",
+    "3 years",
+]
 RUN = f"""
 import sys
 from dosecheck.cli import run
@@ -27,7 +41,9 @@ print(*sys.modules, file=sys.stderr)
 def loaded(script: str, *args: str, cache: Path) -> set[str]:
     """The heavy packages that a fresh interpreter has loaded at the end of `script`."""
     env = {**os.environ, "PYTHONPATH": str(REPO), "XDG_CACHE_HOME": str(cache)}
-    done = subprocess.run([sys.executable, "-c", script, *args], capture_output=True, text=True, env=env, cwd=cache, check=True, timeout=120)
+    done = subprocess.run(
+        [sys.executable, "-c", script, *args], capture_output=True, text=True, env=env, cwd=cache, check=True, timeout=120
+    )
     assert "Traceback" not in done.stderr
     return {name.split(".")[0] for name in done.stderr.split()} & HEAVY
 
@@ -44,4 +60,10 @@ def test_order(form: tuple[str, ...], tmp_path: Path) -> None:
 
 
 def test_help(tmp_path: Path) -> None:
-    assert loaded("import sys; from dosecheck.cli import run; sys.argv = ['dosecheck', '--help']\ntry: run()\nexcept SystemExit: print(*sys.modules, file=sys.stderr)", cache=tmp_path) == set()
+    assert (
+        loaded(
+            "import sys; from dosecheck.cli import run; sys.argv = ['dosecheck', '--help']\ntry: run()\nexcept SystemExit: print(*sys.modules, file=sys.stderr)",
+            cache=tmp_path,
+        )
+        == set()
+    )

@@ -15,7 +15,16 @@ from dosecheck.cli import run
 
 FOLDER = Path(__file__).parents[2] / "formulary"
 REPO = FOLDER.parent
-BASE = {"medicine": "paracetamol", "route": "oral", "for": "pain", "dose": "210 mg", "every": "6 hours", "weight": "14.2 kg", "age": "3 years", "on": "2026-05-04"}
+BASE = {
+    "medicine": "paracetamol",
+    "route": "oral",
+    "for": "pain",
+    "dose": "210 mg",
+    "every": "6 hours",
+    "weight": "14.2 kg",
+    "age": "3 years",
+    "on": "2026-05-04",
+}
 
 
 class Said(NamedTuple):
@@ -58,5 +67,13 @@ def order(*more: str, **changes: Any) -> Said:
 def spawn(*args: Any, cwd: Path = REPO, **env: str) -> Said:
     """The same in a new process."""
     whole = {**os.environ, "PYTHONPATH": str(REPO), **env}
-    done = subprocess.run([sys.executable, "-m", "dosecheck", *args], capture_output=True, cwd=cwd, env=whole, check=False, timeout=120, stdin=subprocess.DEVNULL)
+    done = subprocess.run(
+        [sys.executable, "-m", "dosecheck", *args],
+        capture_output=True,
+        cwd=cwd,
+        env=whole,
+        check=False,
+        timeout=120,
+        stdin=subprocess.DEVNULL,
+    )
     return Said(done.returncode, done.stdout.decode("utf-8", "replace"), done.stderr.decode("utf-8", "replace"))

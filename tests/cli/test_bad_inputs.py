@@ -50,7 +50,9 @@ NUMBERS = {
 REFUSALS = [(number, field, text, words) for number, (field, texts, words) in NUMBERS.items() for text in texts]
 
 
-@pytest.mark.parametrize(("number", "field", "text", "words"), REFUSALS, ids=[f"{number}-{ascii(text)[:30]}" for number, _, text, _ in REFUSALS])
+@pytest.mark.parametrize(
+    ("number", "field", "text", "words"), REFUSALS, ids=[f"{number}-{ascii(text)[:30]}" for number, _, text, _ in REFUSALS]
+)
 def test_refused_with_what_to_write(number: str, field: str, text: str, words: str) -> None:
     """Exit 2; the message names the field and says what to write; nothing is answered; JSON says the same."""
     changes: dict[str, Any] = {field: text} | ({"age": None} if field == "born" else {})
@@ -103,7 +105,9 @@ def test_b022_two_micro_signs() -> None:
     answers = [order("--json", dose=f"210000 {sign}g").out for sign in ("\u00b5", "\u03bc", "mc")]
     assert len(set(answers)) == 1 and json.loads(answers[0])["outcome"] == "within"
     assert "\u00b5" not in answers[0] and "\u03bc" not in answers[0]
-    assert json.loads(order("--json", medicine="salbutamol", route="intravenous", dose="5 \u00b5g/kg").out)["understood"]["dose"].startswith("5 micrograms/kg")
+    assert json.loads(order("--json", medicine="salbutamol", route="intravenous", dose="5 \u00b5g/kg").out)["understood"][
+        "dose"
+    ].startswith("5 micrograms/kg")
 
 
 def test_b023_a_byte_that_is_not_utf8() -> None:
@@ -111,7 +115,13 @@ def test_b023_a_byte_that_is_not_utf8() -> None:
     args = [part.encode() for part in ("order", "--formulary", str(FOLDER), *options({**BASE, "dose": None}), "--dose")]
     done = subprocess.run([sys.executable, "-m", "dosecheck", *args, b"210 \xb5g"], capture_output=True, cwd=REPO, check=False, timeout=60)
     assert done.returncode == REFUSED and b"dose" in done.stderr and b"Traceback" not in done.stderr
-    done = subprocess.run([sys.executable, "-m", "dosecheck", *args, b"210 mg", b"--condition", b"\xb5"], capture_output=True, cwd=REPO, check=False, timeout=60)
+    done = subprocess.run(
+        [sys.executable, "-m", "dosecheck", *args, b"210 mg", b"--condition", b"\xb5"],
+        capture_output=True,
+        cwd=REPO,
+        check=False,
+        timeout=60,
+    )
     assert done.returncode == REFUSED and b"condition" in done.stderr and b"Traceback" not in done.stderr
 
 
@@ -160,7 +170,9 @@ def test_b037_a_range_is_judged_at_its_shortest_end() -> None:
 def test_b044_age_and_date_of_birth_disagree() -> None:
     """Neither is chosen: both are shown."""
     said = order(age="6 years", born="2025-11-04")
-    assert said.status == REFUSED and "  - age" in said.err and "6 years" in said.err and "2025-11-04" in said.err and "6 months" in said.err
+    assert (
+        said.status == REFUSED and "  - age" in said.err and "6 years" in said.err and "2025-11-04" in said.err and "6 months" in said.err
+    )
 
 
 @pytest.mark.parametrize(("on", "age"), [("2025-02-28", "11 months"), ("2025-03-01", "12 months")])
@@ -241,7 +253,10 @@ def test_b101_two_formularies() -> None:
     assert said.status == REFUSED and "--formulary is given twice" in said.err
 
 
-@pytest.mark.parametrize("args", [("order", "--formulary", str(FOLDER), *options(BASE)), ("codes",), ("formulary", "show", "paracetamol", "--formulary", str(FOLDER))])
+@pytest.mark.parametrize(
+    "args",
+    [("order", "--formulary", str(FOLDER), *options(BASE)), ("codes",), ("formulary", "show", "paracetamol", "--formulary", str(FOLDER))],
+)
 def test_b102_a_closed_pipe(args: tuple[str, ...]) -> None:
     """Quiet, and not the status of an answer."""
     process = subprocess.Popen([sys.executable, "-m", "dosecheck", *args], stdout=subprocess.PIPE, stderr=subprocess.PIPE, cwd=REPO)

@@ -20,7 +20,13 @@ from dosecheck.cli import _COMMANDS, cli
 from dosecheck.rules.codes import CATALOGUE
 
 REFUSED = 2
-STATUSES = [({}, 0, "within"), ({"dose": "230 mg"}, 1, "query"), ({"dose": "2 g"}, 3, "stop"), ({"weight": None}, 4, "not-checked"), ({"dose": "15"}, 2, "")]
+STATUSES = [
+    ({}, 0, "within"),
+    ({"dose": "230 mg"}, 1, "query"),
+    ({"dose": "2 g"}, 3, "stop"),
+    ({"weight": None}, 4, "not-checked"),
+    ({"dose": "15"}, 2, ""),
+]
 
 
 @pytest.mark.parametrize(("changes", "status", "outcome"), STATUSES)
@@ -92,10 +98,28 @@ def test_every_finding_code_has_a_meaning() -> None:
     assert max(map(len, dosecheck("codes").out.splitlines())) <= 80
 
 
-ANSWER = {"outcome", "headline", "findings", "working", "one_dose", "limits", "not_checked", "to_observe", "ask_first", "slips", "understood", "suggestion", "counts", "formulary", "caution"}
+ANSWER = {
+    "outcome",
+    "headline",
+    "findings",
+    "working",
+    "one_dose",
+    "limits",
+    "not_checked",
+    "to_observe",
+    "ask_first",
+    "slips",
+    "understood",
+    "suggestion",
+    "counts",
+    "formulary",
+    "caution",
+}
 
 
-@pytest.mark.parametrize("changes", [{}, {"dose": "2 g"}, {"weight": None}, {"medicine": "nosuch"}, {"dose": "5 mL", "product": "oral-liquid-120-in-5"}], ids=str)
+@pytest.mark.parametrize(
+    "changes", [{}, {"dose": "2 g"}, {"weight": None}, {"medicine": "nosuch"}, {"dose": "5 mL", "product": "oral-liquid-120-in-5"}], ids=str
+)
 def test_the_shape_of_the_json(changes: dict) -> None:
     """The same keys in every answer, and amounts as text with their unit."""
     answer = json.loads(order("--json", **changes).out)
@@ -107,7 +131,12 @@ def test_the_shape_of_the_json(changes: dict) -> None:
     assert all(isinstance(line, str) for name in ("working", "not_checked", "to_observe", "ask_first", "slips") for line in answer[name])
     assert answer["suggestion"] is None or set(answer["suggestion"]) == {"product", "dose", "measured", "working", "note"}
     for limit in answer["limits"]:
-        assert set(limit) == {"name", "limit", "comes_to", "state", "binding", "regimen", "source"} and limit["state"] in ("met", "broken", "not-checked", "to observe")
+        assert set(limit) == {"name", "limit", "comes_to", "state", "binding", "regimen", "source"} and limit["state"] in (
+            "met",
+            "broken",
+            "not-checked",
+            "to observe",
+        )
     assert set(answer["counts"]) == {"due", "met", "broken", "not-checked"} and "prescriber" in answer["caution"]
 
 
@@ -126,7 +155,9 @@ def test_the_json_holds_no_number_but_counts() -> None:
 @given(orders())
 def test_answers_fit_80_columns(texts: dict) -> None:
     """Whatever the answer: no line is longer than 80 columns, and the outcome stands in the first words."""
-    said = dosecheck("order", "--formulary", str(FOLDER), *options({**texts, **{flag: True for flag in ("once", "as_needed") if flag in texts}}))
+    said = dosecheck(
+        "order", "--formulary", str(FOLDER), *options({**texts, **{flag: True for flag in ("once", "as_needed") if flag in texts}})
+    )
     lines = said.out.splitlines()
     assert max(map(len, lines)) <= 80, max(lines, key=len)
     assert lines[0].split(":")[0].split(" the")[0] in ("WITHIN", "QUERY", "STOP", "NOT CHECKED")
@@ -161,7 +192,10 @@ def test_formulary_lint_show_copy(tmp_path: Path) -> None:
     assert dosecheck("formulary", "copy", str(mine)).status == 0
     assert dosecheck("formulary", "copy", str(mine)).status == REFUSED
     assert dosecheck("formulary", "lint", str(mine)).status == 0
-    same = [json.loads(dosecheck("formulary", "show", "paracetamol", "--json", "--formulary", str(folder)).out)["formulary"]["fingerprint"] for folder in (mine, FOLDER)]
+    same = [
+        json.loads(dosecheck("formulary", "show", "paracetamol", "--json", "--formulary", str(folder)).out)["formulary"]["fingerprint"]
+        for folder in (mine, FOLDER)
+    ]
     assert same[0] == same[1]
     file = mine / "medicines" / "ibuprofen.toml"
     file.write_text(file.read_text("utf-8").replace("max_single", "max_sinlge", 1), "utf-8")
@@ -175,7 +209,9 @@ def test_formulary_lint_show_copy(tmp_path: Path) -> None:
 def test_formulary_show() -> None:
     """Products, regimens and sources; an unknown name is refused with the near one as a question."""
     said = dosecheck("formulary", "show", "paracetamol", "--formulary", str(FOLDER))
-    assert said.status == 0 and all(word in said.out for word in ("Products", "Regimens", "oral-pain-child", "in force from", "fingerprint"))
+    assert said.status == 0 and all(
+        word in said.out for word in ("Products", "Regimens", "oral-pain-child", "in force from", "fingerprint")
+    )
     assert dosecheck("formulary", "show", "acetaminophen", "--formulary", str(FOLDER)).out == said.out
     near = dosecheck("formulary", "show", "paracetmol", "--formulary", str(FOLDER))
     assert near.status == REFUSED and "Did you mean paracetamol" in near.err
@@ -199,7 +235,15 @@ def test_which_formulary_is_used(tmp_path: Path, monkeypatch: pytest.MonkeyPatch
     assert said.status == REFUSED and "nosuch" in said.err and said.out == ""
 
 
-@pytest.mark.parametrize("env", [{"HOME": "/nonexistent", "XDG_CACHE_HOME": ""}, {"XDG_CACHE_HOME": "/dev/null/cache"}, {"XDG_CACHE_HOME": "/proc/nosuch"}, {"HOME": "/dev/null", "XDG_CACHE_HOME": ""}])
+@pytest.mark.parametrize(
+    "env",
+    [
+        {"HOME": "/nonexistent", "XDG_CACHE_HOME": ""},
+        {"XDG_CACHE_HOME": "/dev/null/cache"},
+        {"XDG_CACHE_HOME": "/proc/nosuch"},
+        {"HOME": "/dev/null", "XDG_CACHE_HOME": ""},
+    ],
+)
 def test_without_a_writable_cache(env: dict[str, str]) -> None:
     """All still works, only more slowly, and nothing is said about it."""
     said = spawn("order", "--json", "--formulary", str(FOLDER), *options(BASE), **env)
@@ -212,7 +256,18 @@ def test_a_damaged_cache(tmp_path: Path) -> None:
     assert spawn("order", *options(BASE), XDG_CACHE_HOME=str(tmp_path)).status == 0
     (stamp,) = cache.iterdir()
     right = json.loads(stamp.read_text("utf-8"))
-    for content in (json.dumps({**right, "paracetamol": "medicines/ibuprofen.toml"}), "", "[]", "{", '{"paracetamol": "medicines/nosuch.toml"}', '{"paracetamol": 3}', '{"paracetamol": ["x"]}', "{}", '{"paracetamol": "policy.toml"}', '{"paracetamol": "medicines/ibuprofen.toml"}'):
+    for content in (
+        json.dumps({**right, "paracetamol": "medicines/ibuprofen.toml"}),
+        "",
+        "[]",
+        "{",
+        '{"paracetamol": "medicines/nosuch.toml"}',
+        '{"paracetamol": 3}',
+        '{"paracetamol": ["x"]}',
+        "{}",
+        '{"paracetamol": "policy.toml"}',
+        '{"paracetamol": "medicines/ibuprofen.toml"}',
+    ):
         stamp.write_text(content, "utf-8")
         said = spawn("order", "--json", *options(BASE), XDG_CACHE_HOME=str(tmp_path))
         assert (said.status, said.err) == (0, "") and json.loads(said.out)["understood"]["medicine"] == "paracetamol", content
@@ -220,7 +275,9 @@ def test_a_damaged_cache(tmp_path: Path) -> None:
 
 # ---- files of orders ----
 
-ROWS = "order_id,medicine,route,for,dose,every,weight,age\n" + "".join(f"{n},paracetamol,oral,pain,{dose} mg,6 hours,14.2 kg,3 years\n" for n, dose in enumerate((210, 230, 2000, 100)))
+ROWS = "order_id,medicine,route,for,dose,every,weight,age\n" + "".join(
+    f"{n},paracetamol,oral,pain,{dose} mg,6 hours,14.2 kg,3 years\n" for n, dose in enumerate((210, 230, 2000, 100))
+)
 
 
 @pytest.fixture
@@ -233,7 +290,10 @@ def batch(folder: Path, *more: str, orders: str = "orders.csv", out: str = "out.
     return dosecheck("batch", str(folder / orders), "--out", str(folder / out), "--formulary", str(FOLDER), *more)
 
 
-@pytest.mark.parametrize(("fail_on", "status"), [((), 0), (("stop",), 1), (("not-checked",), 0), (("not-checked", "query"), 1), (("within",), 1), (("never",), 2)])
+@pytest.mark.parametrize(
+    ("fail_on", "status"),
+    [((), 0), (("stop",), 1), (("not-checked",), 0), (("not-checked", "query"), 1), (("within",), 1), (("never",), 2)],
+)
 def test_fail_on(folder: Path, fail_on: tuple[str, ...], status: int) -> None:
     """Exit 1 when a named outcome comes up; the result is written all the same."""
     said = batch(folder, *(part for name in fail_on for part in ("--fail-on", name)))
@@ -243,7 +303,9 @@ def test_fail_on(folder: Path, fail_on: tuple[str, ...], status: int) -> None:
 def test_batch_json_and_no_rows(folder: Path) -> None:
     """The summary as JSON; a file without rows is no all-clear, nor is one with a row that cannot be read."""
     told = json.loads(batch(folder, "--json").out)
-    assert told["rows"] == 4 and told["outcomes"] == {"within": 1, "query": 2, "stop": 1, "not-checked": 0} and len(told["fingerprint"]) == 16
+    assert (
+        told["rows"] == 4 and told["outcomes"] == {"within": 1, "query": 2, "stop": 1, "not-checked": 0} and len(told["fingerprint"]) == 16
+    )
     (folder / "orders.csv").write_text(ROWS.splitlines()[0] + "\n", "utf-8")
     said = batch(folder)
     assert said.status == REFUSED and "0 orders checked" in said.out and "not an all-clear" in said.out
@@ -251,7 +313,16 @@ def test_batch_json_and_no_rows(folder: Path) -> None:
     assert batch(folder).status == REFUSED
 
 
-@pytest.mark.parametrize(("orders", "out"), [("nosuch.csv", "out.csv"), ("orders.csv", "nosuch/out.csv"), ("orders.csv", "orders.csv"), ("orders.csv", "out.xlsx"), ("orders.txt", "out.csv")])
+@pytest.mark.parametrize(
+    ("orders", "out"),
+    [
+        ("nosuch.csv", "out.csv"),
+        ("orders.csv", "nosuch/out.csv"),
+        ("orders.csv", "orders.csv"),
+        ("orders.csv", "out.xlsx"),
+        ("orders.txt", "out.csv"),
+    ],
+)
 def test_batch_bad_places(folder: Path, orders: str, out: str) -> None:
     """A plain message that names the file; nothing written, nothing lost."""
     said = batch(folder, orders=orders, out=out)
@@ -287,7 +358,17 @@ def test_b104_interrupted_between_two_chunks(folder: Path, earlier: str | None, 
 def test_b104_stopped_while_it_reads(folder: Path, number: int) -> None:
     """B104: a run that is stopped while more rows are to come leaves no result and does not say that all is well."""
     os.mkfifo(folder / "slow.csv")
-    args = [sys.executable, "-m", "dosecheck", "batch", str(folder / "slow.csv"), "--out", str(folder / "out.csv"), "--formulary", str(FOLDER)]
+    args = [
+        sys.executable,
+        "-m",
+        "dosecheck",
+        "batch",
+        str(folder / "slow.csv"),
+        "--out",
+        str(folder / "out.csv"),
+        "--formulary",
+        str(FOLDER),
+    ]
     process = subprocess.Popen(args, stdout=subprocess.PIPE, stderr=subprocess.PIPE, cwd=REPO)
     with open(folder / "slow.csv", "w", encoding="utf-8") as pipe:
         pipe.write(ROWS)

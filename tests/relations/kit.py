@@ -32,7 +32,15 @@ from dosecheck.rules.facts import body_of, common_facts, ratio
 
 FOLDER = Path(__file__).parents[2] / "formulary"
 REAL = Formulary(FOLDER)
-HIGH = {"dose-above-range", "dose-above-single-max", "day-above-range", "day-above-max", "total-above-max", "rate-above-max", "concentration-above-max"}
+HIGH = {
+    "dose-above-range",
+    "dose-above-single-max",
+    "day-above-range",
+    "day-above-max",
+    "total-above-max",
+    "rate-above-max",
+    "concentration-above-max",
+}
 TOO_OFTEN = {"gap-too-short", "too-many-doses"}
 LOW = {"dose-below-range", "day-below-range", "dose-below-floor"}
 ON = "2026-05-04"
@@ -144,7 +152,33 @@ def alone(medicine: str, regimen_id: str, **change: Any) -> dict[str, Any]:
 # ---- children and orders that fit a regimen ----
 
 _DAYS = (0, 3, 9, 15, 20, 29, 40, 70, 100, 150, 200, 300, 380, 500, 750, 900, 1300, 1700, 2300, 3100, 3800, 4500, 5200, 6000, 6500)
-_WEIGHTS = ("1.4", "2.4", "2.6", "3.4", "4.2", "4.8", "5.5", "6.5", "8", "9.5", "12", "14.2", "17", "19.5", "22", "24", "27", "29.5", "33", "38", "43", "46", "52", "61", "72")
+_WEIGHTS = (
+    "1.4",
+    "2.4",
+    "2.6",
+    "3.4",
+    "4.2",
+    "4.8",
+    "5.5",
+    "6.5",
+    "8",
+    "9.5",
+    "12",
+    "14.2",
+    "17",
+    "19.5",
+    "22",
+    "24",
+    "27",
+    "29.5",
+    "33",
+    "38",
+    "43",
+    "46",
+    "52",
+    "61",
+    "72",
+)
 _GESTATIONS = ("40 weeks", "25 weeks", "31 weeks", "34 weeks", "36 weeks 3 days")
 
 
@@ -161,7 +195,15 @@ def children() -> tuple[tuple[Texts, dict], ...]:
         born = (date.fromisoformat(ON) - timedelta(days=days)).isoformat()
         for weight in sorted(_WEIGHTS, key=lambda w: abs(Fraction(w) - _usual(days)))[:7]:
             for weeks in _GESTATIONS if days < 130 else _GESTATIONS[:1]:
-                texts = {"born": born, "on": ON, "weight": f"{weight} kg", "weight_is": "measured", "weighed": ON, "gestation": weeks, "height": "90 cm"}
+                texts = {
+                    "born": born,
+                    "on": ON,
+                    "weight": f"{weight} kg",
+                    "weight_is": "measured",
+                    "weighed": ON,
+                    "gestation": weeks,
+                    "height": "90 cm",
+                }
                 found.append((texts, body_of(read_order(texts)[1]).intervals))
     return tuple(found)
 
@@ -192,7 +234,9 @@ def asked(medicine: Medicine, regimen: Regimen) -> Texts:
     texts = {"medicine": medicine.id, "route": regimen.route, "for": regimen.purposes[0]}
     texts |= {"step": regimen.step} if regimen.step else {}
     texts |= {"condition": "; ".join(sorted(regimen.conditions))} if regimen.conditions else {}
-    fitting = [p for p in medicine.products if p.id in regimen.products] or [p for p in medicine.products if p.release == regimen.release and regimen.route in p.routes]
+    fitting = [p for p in medicine.products if p.id in regimen.products] or [
+        p for p in medicine.products if p.release == regimen.release and regimen.route in p.routes
+    ]
     return texts | ({"product": fitting[0].id} if fitting and (regimen.products or len(medicine.ingredients) > 1) else {})
 
 
@@ -265,7 +309,11 @@ def orders(draw: st.DrawFn, noise: int = 2, line: int | None = None) -> Texts:
     if (texts.get("weighed") or ON) < texts["born"]:
         del texts["weighed"]
     if draw(st.integers(0, 3)) == 0:
-        texts |= {"born": None, "age": draw(st.sampled_from(("2 years", "5 years", "5 weeks", "8 months", "11 years 4 months"))), "weighed": None}
+        texts |= {
+            "born": None,
+            "age": draw(st.sampled_from(("2 years", "5 years", "5 weeks", "8 months", "11 years 4 months"))),
+            "weighed": None,
+        }
     return {field: value for field, value in texts.items() if value is not None}
 
 

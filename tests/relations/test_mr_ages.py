@@ -17,7 +17,9 @@ from dosecheck.rules.present import say_age
 RANK = {WITHIN: 0, QUERY: 1, NOT_CHECKED: 2, STOP: 3}
 
 
-@pytest.mark.parametrize("born", [date(2020, 2, 29), date(2019, 12, 31), date(2020, 1, 30), date(2021, 1, 29), date(2021, 8, 28), date(2024, 2, 29)])
+@pytest.mark.parametrize(
+    "born", [date(2020, 2, 29), date(2019, 12, 31), date(2020, 1, 30), date(2021, 1, 29), date(2021, 8, 28), date(2024, 2, 29)]
+)
 def test_mr19_age_never_runs_backward(born: date) -> None:
     """MR19: day by day over six years: the days rise by one, the months never fall, and twelve of them make a year."""
     months: list[int] = []
@@ -60,7 +62,16 @@ def test_mr20_one_birthday_a_year(born: str) -> None:
 
 
 def _edges() -> list[tuple[str, int, str]]:
-    return sorted({(m.id, b, band.fact) for m, r in LINES for band in r.bands if band.fact in ("months", "days") for b in (band.low, band.high) if b is not None})
+    return sorted(
+        {
+            (m.id, b, band.fact)
+            for m, r in LINES
+            for band in r.bands
+            if band.fact in ("months", "days")
+            for b in (band.low, band.high)
+            if b is not None
+        }
+    )
 
 
 @pytest.mark.parametrize("name", [m.id for m in REAL.medicines()])
@@ -89,7 +100,11 @@ WEIGHED = [t for t in PASSING if "weighed" in t]
 
 
 @runs(150)
-@given(st.sampled_from(WEIGHED), st.lists(st.integers(0, 3 * 366), min_size=2, max_size=6), st.sampled_from(("measured", "stated", "estimated", None)))
+@given(
+    st.sampled_from(WEIGHED),
+    st.lists(st.integers(0, 3 * 366), min_size=2, max_size=6),
+    st.sampled_from(("measured", "stated", "estimated", None)),
+)
 def test_mr22_an_older_weight_is_never_better(texts: dict, days: list[int], kind: str | None) -> None:
     """MR22: moving the date of the weight back never improves the answer; past the policy's age it is a query."""
     on, born = date.fromisoformat(ON), date.fromisoformat(texts["born"])

@@ -35,7 +35,18 @@ def some_rows(count: int = 40) -> pl.DataFrame:
     """Orders of many medicines: passing ones, with something changed in every second."""
     random, rows = Random(7), []
     for n, texts in enumerate(random.sample(PASSING, count)):
-        changes = ({}, {"dose": "1 g"}, {}, {"route": "topical"}, {"weighed": "2025-05-01", "born": "2020-01-01"}, {"weight": None}, {}, {"weight": "12,5 kg"}, {}, {"born": None, "weighed": None, "age": "2 years"})
+        changes = (
+            {},
+            {"dose": "1 g"},
+            {},
+            {"route": "topical"},
+            {"weighed": "2025-05-01", "born": "2020-01-01"},
+            {"weight": None},
+            {},
+            {"weight": "12,5 kg"},
+            {},
+            {"born": None, "weighed": None, "age": "2 years"},
+        )
         rows.append({"order_id": str(n), **dict.fromkeys(FIELDS), **texts, **changes[n % 10]})
     return pl.DataFrame(rows, infer_schema_length=None, schema_overrides=dict.fromkeys(("order_id", *FIELDS), pl.String))
 
@@ -112,7 +123,11 @@ def by_command_line(texts: dict, capture: io.StringIO) -> dict:
     args = ["dosecheck", "order", "--json", "--formulary", str(FOLDER)]
     for field, text in texts.items():
         flag = f"--{field.replace('_', '-')}"
-        args += [flag] if field in ("once", "as_needed") else [f"{flag}={part}" for part in (text.split("; ") if field == "condition" else [text])]
+        args += (
+            [flag]
+            if field in ("once", "as_needed")
+            else [f"{flag}={part}" for part in (text.split("; ") if field == "condition" else [text])]
+        )
     old, sys.argv = sys.argv, args
     try:
         with contextlib.redirect_stdout(capture), pytest.raises(SystemExit) as stopped:
@@ -128,7 +143,12 @@ def batch() -> Batch:
 
 
 def _amount(text: str | None) -> Fraction | None:
-    return text and read_amount(text.replace("about ", "").replace(",", ""), ("mass", "activity", "substance", "volume", *COUNTED), "dose", "1 mg").value
+    return (
+        text
+        and read_amount(
+            text.replace("about ", "").replace(",", ""), ("mass", "activity", "substance", "volume", *COUNTED), "dose", "1 mg"
+        ).value
+    )
 
 
 @runs(250)
@@ -144,7 +164,10 @@ def test_mr33_all_doors_agree(texts: dict) -> None:
     row = batch().answer(pl.DataFrame([texts])).row(0, named=True)
     assert (row["outcome"], row["codes"]) == (verdict.outcome, ";".join(verdict.codes)), texts
     if verdict.one_dose and row["one_dose"]:
-        assert abs(_amount(row["one_dose"]) / verdict.one_dose.value - 1) < Fraction(1, 1000) or abs(_amount(row["one_dose"]) - verdict.one_dose.value) < 10**6
+        assert (
+            abs(_amount(row["one_dose"]) / verdict.one_dose.value - 1) < Fraction(1, 1000)
+            or abs(_amount(row["one_dose"]) - verdict.one_dose.value) < 10**6
+        )
 
 
 UNREADABLE = [{"dose": "15"}, {"dose": "1,5 mg"}, {"weight": "0 kg"}, {"weight": "12"}, {"every": "OD"}, {"age": "18"}, {"born": "2026-05-05"}, {"dose": "1O mg"},
@@ -167,12 +190,27 @@ def test_mr33_all_doors_refuse_alike(change: dict) -> None:
 
 def test_mr33_numbers_of_a_file_are_written_alike() -> None:
     """MR33: whether columns answered a row or it went one by one (here: for a gestation told), its numbers are written in one form."""
-    texts = {"medicine": "paracetamol", "route": "oral", "for": "pain", "dose": "1250 mg", "every": "6 hours", "weight": "71 kg", "age": "15 years"}
+    texts = {
+        "medicine": "paracetamol",
+        "route": "oral",
+        "for": "pain",
+        "dose": "1250 mg",
+        "every": "6 hours",
+        "weight": "71 kg",
+        "age": "15 years",
+    }
     rows = [texts, *({**t, "gestation": None} for t in PASSING if t["born"] < "2023" and "/" not in t["dose"])]
     rows += [{**row, "weight": "71.3 kg", "dose": f"{row['dose'].split(' ')[0]}7 {row['dose'].split(' ', 1)[1]}"} for row in rows]
-    columns, single = (Batch(REAL, TODAY).answer(pl.DataFrame([{**row, **more} for row in rows], infer_schema_length=None)) for more in ({}, {"gestation": "40 weeks"}))
+    columns, single = (
+        Batch(REAL, TODAY).answer(pl.DataFrame([{**row, **more} for row in rows], infer_schema_length=None))
+        for more in ({}, {"gestation": "40 weeks"})
+    )
     names = ["one_dose", "dose_per_kg", "most_for_one_dose", "times_the_most", "binding_limit", "source", "regimen"]
-    differ = [(rows[n], one, other) for n, (one, other) in enumerate(zip(columns.select(names).rows(), single.select(names).rows(), strict=True)) if one != other]
+    differ = [
+        (rows[n], one, other)
+        for n, (one, other) in enumerate(zip(columns.select(names).rows(), single.select(names).rows(), strict=True))
+        if one != other
+    ]
     assert not differ, differ[:3]
 
 

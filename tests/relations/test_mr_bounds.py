@@ -10,7 +10,24 @@ from typing import Any
 import pytest
 from hypothesis import assume, given
 from hypothesis import strategies as st
-from relations.kit import ASK, HIGH, LINES, LOW, PASSING, REAL, TOO_OFTEN, alone, check, codes, formulary_of, is_high, orders, plain, runs, tiny
+from relations.kit import (
+    ASK,
+    HIGH,
+    LINES,
+    LOW,
+    PASSING,
+    REAL,
+    TOO_OFTEN,
+    alone,
+    check,
+    codes,
+    formulary_of,
+    is_high,
+    orders,
+    plain,
+    runs,
+    tiny,
+)
 
 from dosecheck import Formulary, FormularyError, InputError, Verdict, read_order
 from dosecheck.formulary.medicine import Medicine, Regimen
@@ -103,7 +120,11 @@ def tightened(entry: dict[str, Any]) -> dict[str, dict[str, Any]]:
         ways["dose"] = {"dose": {"low": times(dose, Fraction(91, 100)), "high": times(dose, Fraction(95, 100))}}
     elif isinstance(dose, dict):
         ways |= {f"{end} end": {"dose": {**dose, end: times(dose[end], more if end == "low" else less)}} for end in dose}
-    ways |= {key: {key: [times(text, less) for text in entry[key]]} for key in ("max_single", "max_daily", "max_rate") if isinstance(entry.get(key), list)}
+    ways |= {
+        key: {key: [times(text, less) for text in entry[key]]}
+        for key in ("max_single", "max_daily", "max_rate")
+        if isinstance(entry.get(key), list)
+    }
     ways |= {key: {key: times(entry[key], less)} for key in ("max_concentration", "max_course") if key in entry}
     ways |= {key: {key: times(entry[key], Fraction(2))} for key in ("min_gap", "min_duration") if key in entry}
     if entry.get("max_doses", 1) > 1:
@@ -128,10 +149,19 @@ def added(entry: dict[str, Any]) -> dict[str, dict[str, Any]]:
     """Limits that a regimen has not, by name."""
     high = entry.get("dose", "")
     high = high.get("high", high.get("low")) if isinstance(high, dict) else high.split(" to ")[-1]
-    ways: dict[str, dict[str, Any]] = {"min_gap": {"min_gap": "6 hours"}, "max_doses": {"max_doses": 3}, "max_course": {"max_course": "2 days"}, "min_duration": {"min_duration": "30 minutes"}}
+    ways: dict[str, dict[str, Any]] = {
+        "min_gap": {"min_gap": "6 hours"},
+        "max_doses": {"max_doses": 3},
+        "max_course": {"max_course": "2 days"},
+        "min_duration": {"min_duration": "30 minutes"},
+    }
     if high and "min" not in high and "/h" not in high:
         top = high.split("/")[0]
-        ways |= {"max_single": {"max_single": [top]}, "max_daily": {"max_daily": [times(top, Fraction(3))]}, "per kg": {"max_single": [f"{top}/kg"]}}
+        ways |= {
+            "max_single": {"max_single": [top]},
+            "max_daily": {"max_daily": [times(top, Fraction(3))]},
+            "per kg": {"max_single": [f"{top}/kg"]},
+        }
         ways |= {"totals": {"totals": [{"over": "course", "max": [times(top, Fraction(4))]}]}, "max_rate": {"max_rate": [f"{top}/min"]}}
         ways |= {"max_concentration": {"max_concentration": f"{top}/mL"}} if " puff" not in top and " drop" not in top else {}
     free = {name: change for name, change in ways.items() if not {key for key in change if key != "max_daily"} & set(entry)}
@@ -256,7 +286,14 @@ def _single_per_kg(medicine: Medicine, regimen: Regimen) -> bool:
 def test_mr13_a_dose_for_pounds_taken_as_kilograms_is_high(line: int) -> None:
     """MR13: the dose at the maximum for the weight in pounds is HIGH for the true weight, and the slip is named."""
     medicine, regimen = LINES[line]
-    texts = next((t for t in PASSING if (t["medicine"], t["route"]) == (medicine.id, regimen.route) and regimen.purposes[0] == t["for"] and "/" not in t["dose"]), None)
+    texts = next(
+        (
+            t
+            for t in PASSING
+            if (t["medicine"], t["route"]) == (medicine.id, regimen.route) and regimen.purposes[0] == t["for"] and "/" not in t["dose"]
+        ),
+        None,
+    )
     if texts is None:
         pytest.skip("no order of this regimen passes")
     verdict = check(scaled(texts, Fraction(22046, 10_000)), REAL)

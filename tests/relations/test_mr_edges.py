@@ -4,12 +4,31 @@ from __future__ import annotations
 
 from datetime import date
 from fractions import Fraction
+from functools import cache
 
 import polars as pl
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
-from relations.kit import ASK, HIGH, LINES, ON, PASSING, REAL, asked, check, children_for, codes, is_high, often, orders, plain, runs, same, tiny
+from relations.kit import (
+    ASK,
+    HIGH,
+    LINES,
+    ON,
+    PASSING,
+    REAL,
+    asked,
+    check,
+    children_for,
+    codes,
+    is_high,
+    often,
+    orders,
+    plain,
+    runs,
+    same,
+    tiny,
+)
 
 from dosecheck import Child, Formulary, Order, check_order, read_order
 from dosecheck.batch.run import Batch
@@ -24,6 +43,7 @@ WEIGHTS = [Fraction(tenths, 10) for tenths in range(20, 601)]
 STEP = Fraction(1, 10**6)
 
 
+@cache
 def _rate(rate: str) -> Formulary:
     return tiny({"dose": f"{rate} mg/kg", "min_gap": "4 hours"})
 
@@ -46,8 +66,15 @@ def test_mr14_the_limit_itself_and_its_two_neighbours(rate: str) -> None:
 def test_mr14_in_columns(rate: str) -> None:
     """MR14: the same in a file of orders, with both steps and with the further limit at 10 % more."""
     edges = {Fraction(1): (WITHIN, QUERY), Fraction(11, 10): (QUERY, STOP)}
-    rows = [(f"{plain(w)} kg", f"{plain(Fraction(rate) * w * edge + step * STEP, 9)} mg", edges[edge][step > 0]) for w in WEIGHTS for edge in edges for step in (-1, 0, 1)]
-    table = pl.DataFrame(rows, schema=["weight", "dose", "expected"], orient="row").with_columns(medicine=pl.lit("exampol"), route=pl.lit("oral"), every=pl.lit("6 hours"), age=pl.lit("5 years"))
+    rows = [
+        (f"{plain(w)} kg", f"{plain(Fraction(rate) * w * edge + step * STEP, 9)} mg", edges[edge][step > 0])
+        for w in WEIGHTS
+        for edge in edges
+        for step in (-1, 0, 1)
+    ]
+    table = pl.DataFrame(rows, schema=["weight", "dose", "expected"], orient="row").with_columns(
+        medicine=pl.lit("exampol"), route=pl.lit("oral"), every=pl.lit("6 hours"), age=pl.lit("5 years")
+    )
     answers = Batch(_rate(rate), date(2026, 5, 4)).answer(table.drop("expected"))
     assert answers["outcome"].to_list() == table["expected"].to_list()
 
@@ -56,6 +83,27 @@ def test_mr14_in_columns(rate: str) -> None:
 def test_mr14_known_traps_of_binary_floats(rate: str, weight: str, dose: str) -> None:
     """MR14: 61.5 mg at 4.1 kg with 15 mg/kg, 0.615 mg with 0.15 mg/kg: at the limit, so within."""
     assert check({**ASK, "weight": f"{weight} kg", "dose": f"{dose} mg", "every": "6 hours"}, _rate(rate)).outcome == WITHIN
+
+
+@runs(150)
+@given(st.integers(300, 2200), st.integers(10, 900))
+def test_mr14_per_m2(millimetres: int, tenths: int) -> None:
+    """MR14: an order written per m2 at the limit per m2 is within for every height and weight, and one step above it a query."""
+    formulary = tiny({"dose": "100 mg/m2", "min_gap": "4 hours"})
+    texts = {**ASK, "every": "6 hours", "height": f"{plain(Fraction(millimetres, 10))} cm", "weight": f"{plain(Fraction(tenths, 10))} kg"}
+    outcomes = [
+        check({**texts, "dose": f"{dose} mg/m2"}, formulary).outcome for dose in ("99.999999", "100", "100.000001", "110", "110.000001")
+    ]
+    assert outcomes == [WITHIN, WITHIN, QUERY, QUERY, STOP]
+
+
+@runs(100)
+@given(st.integers(1, 3000), st.sampled_from(("kg", "lb", "g", "oz")), st.sampled_from(RATES))
+def test_mr14_an_order_written_per_kg(tenths: int, unit: str, rate: str) -> None:
+    """MR14: an order written per kg at the limit per kg is within at any weight, in any unit of weight."""
+    texts = {**ASK, "every": "6 hours", "weight": f"{plain(Fraction(tenths, 10))} {unit}"}
+    outcomes = [check({**texts, "dose": f"{plain(Fraction(rate) + step)} mg/kg"}, _rate(rate)).outcome for step in (0, STEP)]
+    assert outcomes == [WITHIN, QUERY]
 
 
 ABSOLUTE = [
@@ -126,7 +174,14 @@ def test_mr16_what_dose_prints_passes(pair: tuple[int, dict], way: int, hundredt
         for product in figures.products:
             if product.measured:
                 count = {"times_a_day": str(figures.doses)} if figures.doses and "once" not in texts else {}
-                again = check({**{k: v for k, v in texts.items() if not count or k not in ("every", "at_most")}, **count, "product": product.product, "dose": show(product.measured)})
+                again = check(
+                    {
+                        **{k: v for k, v in texts.items() if not count or k not in ("every", "at_most")},
+                        **count,
+                        "product": product.product,
+                        "dose": show(product.measured),
+                    }
+                )
                 broken = {f.code for f in again.findings if f.outcome and f.regimen == figures.regimen.full_id}
                 assert not broken & UPPER, (texts, product.product, show(product.measured))
 
@@ -150,7 +205,15 @@ def test_mr16_the_most_that_is_printed_passes(count: int) -> None:
 @pytest.mark.parametrize("step", ["0.01 mL", "0.1 mL", "0.5 mL", "1 mL", "5 mL"])
 def test_mr16_every_rounding_step_goes_down(step: str) -> None:
     """MR16: weights in steps of 0.01 kg: the measured volume is the largest step at or below the maximum, and says so."""
-    product = {"id": "liquid", "name": "oral liquid", "form": "oral liquid", "routes": ["oral"], "strength": "100 mg in 3 mL", "measure": [{"step": step}], "source": {"id": "who-child-pain-2012", "place": "1"}}
+    product = {
+        "id": "liquid",
+        "name": "oral liquid",
+        "form": "oral liquid",
+        "routes": ["oral"],
+        "strength": "100 mg in 3 mL",
+        "measure": [{"step": step}],
+        "source": {"id": "who-child-pain-2012", "place": "1"},
+    }
     formulary = tiny({"dose": {"high": "15 mg/kg"}, "min_gap": "4 hours", "max_single": ["1 g"]}, product=[product])
     each = Fraction(step.split(" ")[0])
     for hundredths in range(1000, 8000, 61):
@@ -173,7 +236,9 @@ def test_mr17_equal_limits_by_two_paths(bounds: list[str], dose: str, outcome: s
     formulary = tiny({"dose": {"low": "1 mg/kg"}, "min_gap": "4 hours", "max_single": bounds})
     verdict = check({**ASK, "weight": "80 kg", "dose": dose, "every": "6 hours"}, formulary)
     assert verdict.outcome == outcome
-    assert sorted(f.limit for f in verdict.findings if f.code == "dose-above-single-max") == (["1 g", "12.5 mg/kg"] if outcome == STOP else [])
+    assert sorted(f.limit for f in verdict.findings if f.code == "dose-above-single-max") == (
+        ["1 g", "12.5 mg/kg"] if outcome == STOP else []
+    )
 
 
 def test_mr17_the_binding_limit_is_named_alike() -> None:

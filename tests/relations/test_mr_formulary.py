@@ -13,7 +13,24 @@ from typing import Any
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
-from relations.kit import FOLDER, PAIRS, PASSING, REAL, as_file, check, codes, formulary_of, frame, in_folder, named, numbers, orders, plain, raw_of, runs
+from relations.kit import (
+    FOLDER,
+    PAIRS,
+    PASSING,
+    REAL,
+    as_file,
+    check,
+    codes,
+    formulary_of,
+    frame,
+    in_folder,
+    named,
+    numbers,
+    orders,
+    plain,
+    raw_of,
+    runs,
+)
 
 from dosecheck import Formulary, FormularyError
 from dosecheck.formulary.load import parse, read_folder
@@ -50,7 +67,13 @@ def of_seed(seed: int) -> Formulary:
 def told(verdict: Verdict) -> tuple:
     suggestion = verdict.suggestion
     findings = sorted((f.code, f.outcome, f.value, f.limit, f.regimen, f.source) for f in verdict.findings)
-    return numbers(verdict), findings, sorted(verdict.slips), sorted(verdict.to_observe), suggestion and (suggestion.product, suggestion.measured)
+    return (
+        numbers(verdict),
+        findings,
+        sorted(verdict.slips),
+        sorted(verdict.to_observe),
+        suggestion and (suggestion.product, suggestion.measured),
+    )
 
 
 @runs(250)
@@ -111,8 +134,16 @@ def moved(entry: dict[str, Any], state: LimitState, measured: Fraction, bound: F
         key = keys[limit.name]
         return {key: [text if read_dose(old).high == limit.figure else old for old in entry[key]]}
     if limit.name.startswith("total over "):
-        return {"totals": [{**t, "max": [text if read_dose(old).high == limit.figure else old for old in t["max"]]} for t in entry["totals"]]}
-    names = {"shortest gap": "min_gap", "smallest dose": "floor", "longest course": "max_course", "highest concentration": "max_concentration", "shortest time to give it over": "min_duration"}
+        return {
+            "totals": [{**t, "max": [text if read_dose(old).high == limit.figure else old for old in t["max"]]} for t in entry["totals"]]
+        }
+    names = {
+        "shortest gap": "min_gap",
+        "smallest dose": "floor",
+        "longest course": "max_course",
+        "highest concentration": "max_concentration",
+        "shortest time to give it over": "min_duration",
+    }
     return {names[limit.name]: text} if limit.name in names else None
 
 
@@ -121,7 +152,9 @@ def _dose(dose: Any, end: str, text: str) -> dict[str, str]:
     if end == "high":
         return {"high": text}
     number, unit = text.split(" ", 1)
-    return {"low": text, "high": f"{plain(Fraction(number) * 3, 9)} {unit}"} if not isinstance(dose, dict) or "high" in dose else {"low": text}
+    return (
+        {"low": text, "high": f"{plain(Fraction(number) * 3, 9)} {unit}"} if not isinstance(dose, dict) or "high" in dose else {"low": text}
+    )
 
 
 STATED = {"course": "3 days", "over": "10 hours", "made_up_to": "5 L"}

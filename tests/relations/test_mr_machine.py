@@ -13,7 +13,23 @@ from relations.kit import FOLDER
 
 REPO = FOLDER.parent
 BORN = ("2024-02-29", "2023-05-05", "2023-05-04", "2023-05-03", "2026-04-04", "2026-04-03", "2014-05-04")
-ORDER = ["order", "--medicine", "paracetamol", "--route", "oral", "--dose", "300 mg", "--every", "6 hours", "--weight", "14.2 kg", "--on", "2026-05-04", "--product", "oral-liquid-120-in-5"]
+ORDER = [
+    "order",
+    "--medicine",
+    "paracetamol",
+    "--route",
+    "oral",
+    "--dose",
+    "300 mg",
+    "--every",
+    "6 hours",
+    "--weight",
+    "14.2 kg",
+    "--on",
+    "2026-05-04",
+    "--product",
+    "oral-liquid-120-in-5",
+]
 # one process answers many children, so that few processes are needed
 SCRIPT = f"""
 import sys
@@ -36,7 +52,14 @@ ORDERS = """order_id,medicine,route,for,dose,every,weight,born,on
 
 
 def output(args: list[str], folder: Path | None = None, **env: str) -> bytes:
-    done = subprocess.run([sys.executable, *args], capture_output=True, cwd=folder or REPO, env={**os.environ, "PYTHONPATH": str(REPO), **env}, check=False, timeout=120)
+    done = subprocess.run(
+        [sys.executable, *args],
+        capture_output=True,
+        cwd=folder or REPO,
+        env={**os.environ, "PYTHONPATH": str(REPO), **env},
+        check=False,
+        timeout=120,
+    )
     assert b"Traceback" not in done.stderr, done.stderr
     return done.stdout + done.stderr + str(done.returncode).encode()
 
@@ -48,7 +71,16 @@ def usual() -> bytes:
     return found
 
 
-@pytest.mark.parametrize(("zone", "locale"), [("<-12>12", "C"), ("<+14>-14", "de_DE.UTF-8"), ("<-0330>3:30", "ar_EG.UTF-8"), ("<+0545>-5:45", "th_TH"), ("GMT0BST,M3.5.0/1,M10.5.0", "tr_TR.UTF-8")])
+@pytest.mark.parametrize(
+    ("zone", "locale"),
+    [
+        ("<-12>12", "C"),
+        ("<+14>-14", "de_DE.UTF-8"),
+        ("<-0330>3:30", "ar_EG.UTF-8"),
+        ("<+0545>-5:45", "th_TH"),
+        ("GMT0BST,M3.5.0/1,M10.5.0", "tr_TR.UTF-8"),
+    ],
+)
 def test_mr18_age_does_not_depend_on_the_machine(zone: str, locale: str) -> None:
     """MR18: in any time zone and locale the same dates give the same age, verdict and text."""
     assert output(["-c", SCRIPT], TZ=zone, LC_ALL=locale, PYTHONUTF8="1") == usual()

@@ -46,7 +46,9 @@ def test_mr26_without_a_weight() -> None:
     for texts in PASSING:
         before, after = check(texts), check(without(texts, "weight", "weighed", "weight_is"))
         needed = "/kg" in texts["dose"] or any(
-            "weight" in s.limit.main.measure and s.limit.main.sense == AT_MOST and s.state == "met" or any(b.fact == "weight" for b in s.regimen.bands) for s in before.limits
+            ("weight" in s.limit.main.measure and s.limit.main.sense == AT_MOST and s.state == "met")
+            or any(b.fact == "weight" for b in s.regimen.bands)
+            for s in before.limits
         )
         needing += needed
         assert not needed or (after.outcome == NOT_CHECKED and "weight-missing" in after.codes), texts
@@ -72,7 +74,9 @@ def test_mr26_without_what_tells_regimens_apart(field: str) -> None:
             continue
         assert verdict.counts["due"] == verdict.counts["met"] > 0
         medicine = REAL.medicine(texts["medicine"])
-        words = {word for r in medicine.regimens for word in (r.purposes if field == "for" else [r.step] if field == "step" and r.step else ())}
+        words = {
+            word for r in medicine.regimens for word in (r.purposes if field == "for" else [r.step] if field == "step" and r.step else ())
+        }
         for word in words:
             told = check({**texts, field: word})
             assert told.outcome == WITHIN or codes(told) & UNFIT or not told.limits, (texts, word)
@@ -114,7 +118,11 @@ def test_mr27_a_one_letter_mutant_is_another_name(name: str, data: st.DataObject
     """MR27: a name with one letter changed, left out, doubled or swapped is not in the formulary; no limit is used."""
     place = data.draw(st.integers(0, len(name) - 1))
     head, letter, tail = name[:place], name[place], name[place + 1 :]
-    mutant = data.draw(st.sampled_from((head + tail, head + letter * 2 + tail, head + data.draw(st.sampled_from(LETTERS)) + tail, head + tail[:1] + letter + tail[1:])))
+    mutant = data.draw(
+        st.sampled_from(
+            (head + tail, head + letter * 2 + tail, head + data.draw(st.sampled_from(LETTERS)) + tail, head + tail[:1] + letter + tail[1:])
+        )
+    )
     if " ".join(mutant.split()) in REAL.names or not mutant.strip(" -"):
         return
     verdict = check({**ASK, "medicine": mutant, "dose": "1 mg", "once": "yes"})
@@ -122,7 +130,19 @@ def test_mr27_a_one_letter_mutant_is_another_name(name: str, data: st.DataObject
     assert not verdict.limits and not verdict.working and verdict.one_dose is None and verdict.suggestion is None
 
 
-@pytest.mark.parametrize("name", ["para\u200bcetamol", "p\u0430racetamol", "para\u00a0cetamol", "paracetamol\u00ad", "\u202eparacetamol", "parac\u00e9tamol", "ｐaracetamol", "paracetamol\x00"])
+@pytest.mark.parametrize(
+    "name",
+    [
+        "para\u200bcetamol",
+        "p\u0430racetamol",
+        "para\u00a0cetamol",
+        "paracetamol\u00ad",
+        "\u202eparacetamol",
+        "parac\u00e9tamol",
+        "ｐaracetamol",
+        "paracetamol\x00",
+    ],
+)
 def test_mr27_hidden_and_foreign_letters(name: str) -> None:
     """MR27: a name with a hidden or foreign character matches nothing, and the character is named by its code."""
     strange = f"U+{next(ord(c) for c in name if not c.isascii() or not c.isprintable()):04X}"
@@ -188,7 +208,13 @@ def test_mr28_other_columns_change_nothing(rows: list[dict], comments: list[str]
 FULL = {"dose": "5 mg/kg", "max_daily": ["20 mg/kg", "1 g"], "min_gap": "4 hours", "max_doses": 6, "min_duration": "10 minutes", "max_concentration": "10 mg/mL",
         "max_course": "7 days", "required": ["rate", "concentration", "course"]}  # fmt: skip
 WHOLE = {**ASK, "dose": "100 mg", "every": "6 hours", "over": "20 minutes", "made_up_to": "20 mL", "course": "5 days"}
-KNOCKED = {"weight": "weight-missing", "every": "frequency-missing", "over": "rate-not-stated", "made_up_to": "concentration-not-stated", "course": "course-not-stated"}
+KNOCKED = {
+    "weight": "weight-missing",
+    "every": "frequency-missing",
+    "over": "rate-not-stated",
+    "made_up_to": "concentration-not-stated",
+    "course": "course-not-stated",
+}
 
 
 @pytest.mark.parametrize("left_out", KNOCKED)
@@ -202,7 +228,9 @@ def test_mr29_a_partly_failed_check_is_not_a_pass(left_out: str) -> None:
     assert len(verdict.not_checked) >= 3
 
 
-@pytest.mark.parametrize("keys", [("min_gap",), ("max_daily",), ("max_doses",), ("min_gap", "max_daily"), ("min_gap", "max_daily", "max_doses")])
+@pytest.mark.parametrize(
+    "keys", [("min_gap",), ("max_daily",), ("max_doses",), ("min_gap", "max_daily"), ("min_gap", "max_daily", "max_doses")]
+)
 def test_mr29_a_broken_limit_beside_an_unknown_one(keys: tuple[str, ...]) -> None:
     """MR29: a stop stays a stop beside limits that could not be looked at; a query does not hide them."""
     formulary = tiny({"dose": "5 mg/kg", **{key: FULL[key] for key in keys}})

@@ -54,7 +54,10 @@ def test_mr02_other_spellings_are_refused(text: str) -> None:
         read_order({"weight": text})
 
 
-@pytest.mark.parametrize(("text", "kilograms"), [("22 lb 4 oz", "10.0924302325"), ("22lb 4oz", "10.0924302325"), ("8 oz", "0.226796185"), ("1 ounce", "0.028349523125")])
+@pytest.mark.parametrize(
+    ("text", "kilograms"),
+    [("22 lb 4 oz", "10.0924302325"), ("22lb 4oz", "10.0924302325"), ("8 oz", "0.226796185"), ("1 ounce", "0.028349523125")],
+)
 def test_mr02_pounds_and_ounces(text: str, kilograms: str) -> None:
     """MR02: ounces fall under the exact branch."""
     assert read_weight(text) == read_weight(f"{kilograms} kg")
@@ -75,15 +78,29 @@ def test_mr03_a_volume_is_its_amount(pair: tuple, hundredths: int) -> None:
     for ingredient, strength in product.strengths.items():
         amount = strength * volume
         dose = Dose(amount, amount, "dose", ingredient if stated else None)
-        same({**texts, "product": product.id, "dose": f"{plain(Fraction(hundredths, 100))} mL"}, {**texts, "product": product.id, "dose": dose})
+        same(
+            {**texts, "product": product.id, "dose": f"{plain(Fraction(hundredths, 100))} mL"},
+            {**texts, "product": product.id, "dose": dose},
+        )
 
 
 def _liquid(strength: str):
-    product = {"id": "liquid", "name": "oral liquid", "form": "oral liquid", "routes": ["oral"], "strength": strength, "measure": [{"step": "0.1 mL"}], "source": {"id": "who-child-pain-2012", "place": "1"}}
+    product = {
+        "id": "liquid",
+        "name": "oral liquid",
+        "form": "oral liquid",
+        "routes": ["oral"],
+        "strength": strength,
+        "measure": [{"step": "0.1 mL"}],
+        "source": {"id": "who-child-pain-2012", "place": "1"},
+    }
     return tiny({"dose": "15 mg/kg", "min_gap": "4 hours", "max_single": ["1 g"]}, product=[product])
 
 
-@pytest.mark.parametrize("strengths", [("120 mg in 5 mL", "24 mg/mL", "2.4 g in 100 mL", "2.4 %", "24 mg per mL"), ("100 mg in 3 mL", "0.1 g in 3 mL", "200 mg in 6 mL")])
+@pytest.mark.parametrize(
+    "strengths",
+    [("120 mg in 5 mL", "24 mg/mL", "2.4 g in 100 mL", "2.4 %", "24 mg per mL"), ("100 mg in 3 mL", "0.1 g in 3 mL", "200 mg in 6 mL")],
+)
 def test_mr03_one_concentration_in_any_spelling(strengths: tuple[str, ...]) -> None:
     """MR03: 120 mg in 5 mL, 24 mg/mL and 2.4 g in 100 mL are one strength; also where the quotient does not end."""
     made = [_liquid(strength) for strength in strengths]
@@ -106,7 +123,11 @@ def test_mr04_conversion_is_path_free_and_reversible(kind: str) -> None:
 
 
 @runs(150)
-@given(st.sampled_from([(k, u, v) for k in ("mass", "activity", "substance", "volume", "time") for u in UNITS[k] for v in UNITS[k]]), st.integers(1, 10**11), st.integers(0, 6))
+@given(
+    st.sampled_from([(k, u, v) for k in ("mass", "activity", "substance", "volume", "time") for u in UNITS[k] for v in UNITS[k]]),
+    st.integers(1, 10**11),
+    st.integers(0, 6),
+)
 def test_mr04_read_in_either_unit(units: tuple[str, str, str], digits: int, places: int) -> None:
     """MR04: an amount typed in one unit equals the same typed in another."""
     kind, unit, other = units
@@ -118,11 +139,32 @@ def test_mr04_read_in_either_unit(units: tuple[str, str, str], digits: int, plac
 
 
 AMOUNTS = [t for t in PASSING if "/" not in t["dose"] and not any(i.equals for i in REAL.medicine(t["medicine"]).ingredients)]
-WRONG = ("mL", "units", "mmol", "mg", "puffs", "tablets", "drops", "mg/kg/min", "units/kg", "mg/mL", "kg", "cm", "m2", "minutes", "mg/m2", "kg/mg", "mg kg", "mg/kg/kg")
+WRONG = (
+    "mL",
+    "units",
+    "mmol",
+    "mg",
+    "puffs",
+    "tablets",
+    "drops",
+    "mg/kg/min",
+    "units/kg",
+    "mg/mL",
+    "kg",
+    "cm",
+    "m2",
+    "minutes",
+    "mg/m2",
+    "kg/mg",
+    "mg kg",
+    "mg/kg/kg",
+)
 
 
 def _top(unit: str) -> str:
-    return next((k for k in ("mass", "activity", "substance", "volume", "puff", "tablet", "drop") if unit.split("/")[0] in UNITS[k]), "none")
+    return next(
+        (k for k in ("mass", "activity", "substance", "volume", "puff", "tablet", "drop") if unit.split("/")[0] in UNITS[k]), "none"
+    )
 
 
 @runs(250)
@@ -158,8 +200,13 @@ def test_mr06_a_day_in_n_doses_and_each_of_them(texts: dict, n: int, tenths: int
     unit, of, basis = rest.partition(" of ")
     assume(not of)
     bare = {key: value for key, value in texts.items() if key not in ("every", "at_most", "once")}
-    amount = read_amount(f"{plain(Fraction(tenths, 10))} {unit}", ("mass", "activity", "substance", "puff", "drop", "tablet"), "dose", "1 mg")
-    same({**bare, "dose": f"{plain(Fraction(tenths, 10))} {unit} a day", "times_a_day": str(n)}, {**bare, "dose": amount / n, "times_a_day": str(n)})
+    amount = read_amount(
+        f"{plain(Fraction(tenths, 10))} {unit}", ("mass", "activity", "substance", "puff", "drop", "tablet"), "dose", "1 mg"
+    )
+    same(
+        {**bare, "dose": f"{plain(Fraction(tenths, 10))} {unit} a day", "times_a_day": str(n)},
+        {**bare, "dose": amount / n, "times_a_day": str(n)},
+    )
 
 
 def test_mr06_when_the_daily_limit_is_the_only_one() -> None:
@@ -167,7 +214,10 @@ def test_mr06_when_the_daily_limit_is_the_only_one() -> None:
     daily = tiny({"dose": {"low": "1 mg"}, "max_single": ["1 g"], "max_daily": ["5 mg/kg"]})
     for day in (99, 100, 101):
         for n in range(1, 7):
-            both = [{**ASK, "dose": f"{day} mg a day", "times_a_day": str(n)}, {**ASK, "dose": Quantity(Fraction(day * 10**6, n), "mass", "mg"), "times_a_day": str(n)}]
+            both = [
+                {**ASK, "dose": f"{day} mg a day", "times_a_day": str(n)},
+                {**ASK, "dose": Quantity(Fraction(day * 10**6, n), "mass", "mg"), "times_a_day": str(n)},
+            ]
             same(*both, daily)
             assert ("day-above-max" in check(both[0], daily).codes) == (day > 100)
 

@@ -62,7 +62,10 @@ def recompute(line: str) -> tuple[Fraction, Fraction, bool] | None:
     root = ROOT.search(left)
     rounded = bool(root)
     if root:
-        height, weight = (Fraction(number.split(" ")[0].replace(",", "")) * times for number, times in zip(root.group(1).split(" x "), _plain_sizes(root.group(1)), strict=True))
+        height, weight = (
+            Fraction(number.split(" ")[0].replace(",", "")) * times
+            for number, times in zip(root.group(1).split(" x "), _plain_sizes(root.group(1)), strict=True)
+        )
         area = Fraction(isqrt(int(height * weight / 3600 * 10**16)), 10**8)
         left = left.replace(root.group(0), f"{float(area):.8f} m2")
     value, parts_rounded = product_of(left)
@@ -169,7 +172,11 @@ UNSAFE = {
 
 
 def unsafe(text: str) -> list[str]:
-    return [f"{name}: {match.group()!r} in {text[max(0, match.start() - 30) : match.end() + 10]!r}" for name, pattern in UNSAFE.items() for match in re.finditer(pattern, text)]
+    return [
+        f"{name}: {match.group()!r} in {text[max(0, match.start() - 30) : match.end() + 10]!r}"
+        for name, pattern in UNSAFE.items()
+        for match in re.finditer(pattern, text)
+    ]
 
 
 def without_sources(text: str) -> str:
@@ -186,7 +193,12 @@ def test_h32_no_answer_holds_an_unsafe_number(texts: dict, unit: str) -> None:
     verdict = check_order(*read_order(texts), REAL)
     assert not unsafe(without_sources(verdict_text(verdict)))
     answer = verdict.as_dict()
-    said = [f["message"] for f in answer["findings"]] + answer["working"] + list(answer["understood"].values()) + [limit["limit"] for limit in answer["limits"]]
+    said = (
+        [f["message"] for f in answer["findings"]]
+        + answer["working"]
+        + list(answer["understood"].values())
+        + [limit["limit"] for limit in answer["limits"]]
+    )
     said += [limit["comes_to"] for limit in answer["limits"]] + answer["slips"] + answer["to_observe"] + [answer["one_dose"]]
     assert not unsafe("\n".join(said).replace(texts.get("on", "none"), "").replace(texts.get("born", "none"), ""))
 
@@ -200,7 +212,20 @@ def test_h32_nor_does_the_answer_of_dose(texts: dict, grams: int) -> None:
     assert not unsafe(shown)
 
 
-@pytest.mark.parametrize("dose", ["0.000001 micrograms", "0.5 micrograms", "12345.678 mg", "99999 units", "1000000 nanograms", "0.001 mL", "250000 mg", "1234567.125 mg", "0.1 g"])
+@pytest.mark.parametrize(
+    "dose",
+    [
+        "0.000001 micrograms",
+        "0.5 micrograms",
+        "12345.678 mg",
+        "99999 units",
+        "1000000 nanograms",
+        "0.001 mL",
+        "250000 mg",
+        "1234567.125 mg",
+        "0.1 g",
+    ],
+)
 def test_h32_extreme_doses(dose: str) -> None:
     """H32: very small and very large doses are printed safely too."""
     assert not unsafe(without_sources(verdict_text(check({**ASK, "medicine": "paracetamol", "dose": dose, "every": "6 hours"}))))
