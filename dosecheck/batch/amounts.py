@@ -11,7 +11,7 @@ from typing import NamedTuple
 
 import polars as pl
 
-from dosecheck.formulary.medicine import Medicine, Product
+from dosecheck.formulary.medicine import Medicine, Product, Regimen
 from dosecheck.quantity import Quantity
 from dosecheck.reading import Dose
 from dosecheck.records import Child
@@ -35,6 +35,12 @@ class Scaled(NamedTuple):
     def simple(self) -> bool:
         """A plain amount of whole base units, or none at all: no column has a part in it."""
         return not (self.per_kg or self.per_day)
+
+
+def written_in(regimen: Regimen) -> str:
+    """The unit that a result's numbers are written in: the regimen's own, but mg for g, so that three decimals are enough."""
+    unit = (regimen.span.high or regimen.span.low).unit.split("/")[0]
+    return "mg" if unit == "g" else unit
 
 
 def is_slow(dose: Dose) -> bool:

@@ -137,7 +137,6 @@ def _unknown_band(regimen: Regimen, fits: list[bool | None]) -> Reading:
 
 def _read(case: Case, ingredient: str, regimen: Regimen) -> Reading:
     """Converts the dose, answers each limit, and judges."""
-    names = {"regimen": regimen.full_id, "source": regimen.source}
     order, dose = case.order, case.order.dose
     if dose is None:
         return _silent(regimen=regimen)

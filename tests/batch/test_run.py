@@ -11,9 +11,11 @@ import pytest
 from click.testing import CliRunner
 
 from dosecheck import FileError, Formulary
+from dosecheck.batch import pipeline
 from dosecheck.batch import run as run_module
 from dosecheck.batch.colmap import read_map
-from dosecheck.batch.run import RESULTS, run_batch
+from dosecheck.batch.run import run_batch
+from dosecheck.batch.texts import RESULTS
 from dosecheck.cli import cli
 
 FOLDER = Path(__file__).parents[2] / "formulary"
@@ -203,7 +205,7 @@ def test_a_map_of_a_column_that_is_not_there(tmp_path: Path) -> None:
 def test_chunks_do_not_show(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     rows = [GOOD, STOP, BAD_ROWS["B001"], BAD_ROWS["B050 few"]] * 300
     _, whole = batch(tmp_path, lines(*rows))
-    monkeypatch.setattr(run_module, "CHUNK_ROWS", 7)
+    monkeypatch.setattr(pipeline, "CHUNK_ROWS", 7)
     _, pieces = batch(tmp_path, lines(*rows))
     assert whole.equals(pieces)
 

@@ -17,11 +17,12 @@ import polars as pl
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
-from relations.kit import FOLDER, PASSING, REAL, orders, runs
+from relations.kit import FOLDER, HIGH, PASSING, REAL, orders, runs
 
 from dosecheck import InputError, check_order, read_amount, read_order
 from dosecheck.batch.columns import FIELDS
-from dosecheck.batch.run import RESULTS, Batch, float_free, run_batch
+from dosecheck.batch.run import Batch, run_batch
+from dosecheck.batch.texts import RESULTS, written_ratio
 from dosecheck.cli import run
 from dosecheck.quantity import COUNTED
 from dosecheck.records import OUTCOMES, WITHIN
@@ -85,7 +86,7 @@ def test_mr31_in_small_chunks(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -
     some_rows().write_csv(orders_file)
     one = run_batch(orders_file, whole, REAL, TODAY)
     monkeypatch.setattr("dosecheck.batch.csv_in.CHUNK_BYTES", 700, raising=False)
-    monkeypatch.setattr("dosecheck.batch.run.CHUNK_ROWS", 3)
+    monkeypatch.setattr("dosecheck.batch.pipeline.CHUNK_ROWS", 3)
     other = run_batch(orders_file, cut, REAL, TODAY)
     assert whole.read_bytes() == cut.read_bytes()
     assert (one.rows, one.outcomes, one.refused) == (other.rows, other.outcomes, other.refused)
@@ -214,8 +215,18 @@ def test_mr33_numbers_of_a_file_are_written_alike() -> None:
     assert not differ, differ[:3]
 
 
+def test_mr16_the_most_in_a_result_passes() -> None:
+    """MR16: the most for one dose in a result, rounded to three decimals, is not HIGH when it is ordered."""
+    rows = [{**t, "weight": f"{n}.7 kg", "gestation": None} for n, t in enumerate(PASSING) if t["born"] < "2023" and "/" not in t["dose"] and " of " not in t["dose"]]
+    first = Batch(REAL, TODAY).answer(pl.DataFrame(rows, infer_schema_length=None))
+    again = [{**row, "dose": most} for row, most in zip(rows, first["most_for_one_dose"], strict=True) if most]
+    answers = Batch(REAL, TODAY).answer(pl.DataFrame(again, infer_schema_length=None))
+    high = [(row, told) for row, told in zip(again, answers["codes"], strict=True) if set(told.split(";")) & HIGH]
+    assert len(again) > 60 and not high, high[:3]
+
+
 def test_results_are_what_they_are_named() -> None:
     """The test's own: the columns of results, and every outcome, come up among the rows."""
     table = Batch(REAL, TODAY).answer(some_rows())
     assert table.columns == list(RESULTS) and set(table["outcome"]) == set(OUTCOMES)
-    assert float_free(Fraction(1, 3)) == "0.333"
+    assert written_ratio(Fraction(1, 3)) == "0.333"

@@ -11,7 +11,8 @@ from hypothesis import strategies as st
 from relations.kit import ASK, PASSING, REAL, check, codes, numbers, orders, runs, tiny
 
 from dosecheck import InputError
-from dosecheck.batch.run import RESULTS, Batch
+from dosecheck.batch.run import Batch
+from dosecheck.batch.texts import RESULTS
 from dosecheck.formulary.measures import AT_MOST
 from dosecheck.records import NOT_CHECKED, QUERY, STOP, WITHIN
 

@@ -1,0 +1,65 @@
+"""Reading ahead and writing behind: the next chunk is read, and the last one written, while one is being answered."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator
+from concurrent.futures import Future, ThreadPoolExecutor
+
+import polars as pl
+
+from dosecheck.batch.chunk import Chunk
+
+CHUNK_ROWS = 300_000
+
+
+def joined(chunks: Iterator[Chunk]) -> Iterator[Chunk]:
+    """Small chunks put together, so that each part of a screen is worth its while; the first goes ahead alone."""
+    held: list[Chunk] = []
+    enough = 0
+    for chunk in chunks:
+        held.append(chunk)
+        if sum(len(c.rows) for c in held) >= enough:
+            yield _one_chunk(held)
+            held, enough = [], CHUNK_ROWS
+    if held:
+        yield _one_chunk(held)
+
+
+def _one_chunk(held: list[Chunk]) -> Chunk:
+    if len(held) == 1:
+        return held[0]
+    refused, offset = [], 0
+    for chunk in held:
+        refused += [r._replace(row=r.row + offset) for r in chunk.refused]
+        offset += len(chunk.rows)
+    return Chunk(pl.concat([c.rows for c in held]), pl.concat([c.line for c in held]), refused)
+
+
+def ahead(items: Iterator[Chunk]) -> Iterator[Chunk]:
+    """The same items, the next one made in a thread while the last is being used."""
+    with ThreadPoolExecutor(1) as pool:
+        coming = pool.submit(next, items, None)
+        while (item := coming.result()) is not None:
+            coming = pool.submit(next, items, None)
+            yield item
+
+
+class Behind:
+    """Writes in a thread, one chunk at a time and in order; a fault of writing is raised at the next chunk or at the end."""
+
+    def __init__(self, write: Callable[[pl.DataFrame], None]) -> None:
+        self._write, self._pool = write, ThreadPoolExecutor(1)
+        self._last: Future | None = None
+
+    def __enter__(self) -> Behind:
+        return self
+
+    def put(self, rows: pl.DataFrame) -> None:
+        if self._last is not None:
+            self._last.result()
+        self._last = self._pool.submit(self._write, rows)
+
+    def __exit__(self, kind: type[BaseException] | None, *_: object) -> None:
+        self._pool.shutdown()
+        if kind is None and self._last is not None:
+            self._last.result()

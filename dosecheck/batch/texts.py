@@ -1,0 +1,112 @@
+"""Result columns as text: each class's words, each row's own numbers, rounded once, to three decimals."""
+
+from __future__ import annotations
+
+from contextlib import suppress
+from fractions import Fraction
+
+import polars as pl
+
+from dosecheck.batch.amounts import written_in
+from dosecheck.batch.columns import Read, distinct
+from dosecheck.batch.screen import Screened
+from dosecheck.errors import KindError
+from dosecheck.quantity import Quantity
+from dosecheck.records import NOT_CHECKED
+from dosecheck.rules.verdict import Verdict
+
+RESULTS = ("outcome", "codes", "regimen", "one_dose", "dose_per_kg", "most_for_one_dose", "times_the_most", "binding_limit", "source", "sentence")
+
+
+_DECIMALS = 3
+
+
+def not_read(why: str) -> str:
+    return f"NOT CHECKED. The row cannot be read: {why}"
+
+
+def schema() -> dict[str, type[pl.DataType]]:
+    return {"row": pl.UInt32, **dict.fromkeys(RESULTS, pl.String)}
+
+
+def unread_rows(read: Read) -> pl.DataFrame:
+    """Rows with a field that cannot be read, each with all its faults."""
+    rows = pl.DataFrame({"row": pl.int_range(read.height, dtype=pl.UInt32, eager=True), "why": read.error}).filter(pl.col("why").is_not_null())
+    nothing = {name: pl.lit(None, dtype=pl.String) for name in RESULTS}
+    return rows.select("row", **{**nothing, "outcome": pl.lit(NOT_CHECKED), "codes": pl.lit("unreadable"), "sentence": pl.lit(not_read("")) + pl.col("why")})
+
+
+def class_texts(screened: Screened) -> pl.DataFrame:
+    """The classes' texts and each row's own numbers, rounded once, to three decimals."""
+    classes = screened.classes
+    table = pl.DataFrame(
+        [(c.answered.outcome, c.answered.codes, c.answered.regimen or None, c.answered.source or None, c.answered.sentence, c.unit, c.scale) for c in classes],
+        schema={**dict.fromkeys(("outcome", "codes", "regimen", "source", "sentence", "unit"), pl.String), "scale": pl.Int64},
+        orient="row",
+    )[screened.rows["class"]]
+    offsets = [0]
+    for c in classes:
+        offsets.append(offsets[-1] + len(c.bounds))
+    bounds = pl.Series([text for c in classes for text in c.bounds], dtype=pl.String)
+    place = pl.Series(offsets[:-1], dtype=pl.Int64).gather(screened.rows["class"]) + screened.rows["bound"] if classes else screened.rows["bound"]
+    wide = pl.concat([screened.rows, table], how="horizontal")
+    numbers = wide.select(
+        one_dose=_thousandths(pl.col("high"), pl.col("scale")),
+        dose_per_kg=_thousandths(pl.col("high").cast(pl.Int128) * 10**12, pl.col("scale").cast(pl.Int128) * pl.col("weight")),
+        most_for_one_dose=_thousandths(pl.col("least"), pl.col("scale"), down=True),
+        times_the_most=_thousandths(pl.col("high"), pl.col("least")),
+    )
+    units = {"one_dose": " {}", "dose_per_kg": " {}/kg", "most_for_one_dose": " {}", "times_the_most": ""}
+    written = {name: _written(numbers[name], wide["unit"], pattern) for name, pattern in units.items()}
+    bound = bounds.gather(place) if len(bounds) else pl.lit(None, dtype=pl.String)
+    return wide.with_columns(binding_limit=bound, **written).select("row", *RESULTS)
+
+
+def _thousandths(over: pl.Expr, under: pl.Expr, down: bool = False) -> pl.Expr:
+    """over / under in thousandths, rounded half up (or down); null where either is.
+
+    Doses stay below 10^12 base units, so 64 bits hold their thousandths; an amount per kg comes in 128.
+    """
+    return ((over * (2 * 10**_DECIMALS) + (0 if down else under)) // (under * 2)).cast(pl.Int64)
+
+
+def _written(thousandths: pl.Series, unit: pl.Series, pattern: str) -> pl.Series:
+    """As text without trailing zeros, with the unit; each distinct amount is written once."""
+    units = distinct(unit)
+    keys = distinct(thousandths * len(units.values) + units.index.cast(pl.Int64) if pattern else thousandths)
+    number = pl.Series(keys.values, dtype=pl.Int64)
+    if pattern:
+        names = pl.Series([pattern.format(name) for name in units.values], dtype=pl.String).gather(number % len(units.values))
+        number = number // len(units.values)
+    rest = (number % 10**_DECIMALS).cast(pl.String).str.zfill(_DECIMALS)
+    text = ((number // 10**_DECIMALS).cast(pl.String) + "." + rest).str.strip_chars_end("0").str.strip_chars_end(".")
+    return (text + names if pattern else text).gather(keys.index)
+
+
+def verdict_texts(verdict: Verdict, weight: Quantity | None) -> tuple[str | None, ...]:
+    """The same columns from a single order's verdict."""
+    binding = [s for s in verdict.limits if s.binding]
+    least = min(binding, key=lambda s: s.comes_to.value) if binding else None
+    dose = verdict.one_dose
+    unit = written_in(verdict.regimens[0]) if verdict.regimens else ""
+    sentence = f"{verdict.headline} {' '.join(f.message for f in verdict.findings if f.outcome)}".strip()
+    return (
+        verdict.outcome, ";".join(verdict.codes), ";".join(r.full_id for r in verdict.regimens) or None,
+        _plain(dose, unit) if dose else None, _plain(dose / weight.to("kg"), f"{unit}/kg") if dose and weight else None,
+        _plain(least.comes_to, unit, down=True) if least else None, written_ratio(dose.value / least.comes_to.value) if dose and least and least.comes_to.value else None,
+        f"{least.limit.name}, {least.limit.text}" if least else None, "; ".join(dict.fromkeys(s.regimen.source for s in verdict.limits)) or None, sentence,
+    )  # fmt: skip
+
+
+def _plain(amount: Quantity, unit: str, down: bool = False) -> str:
+    """As columns write it: in the first regimen's unit where that is of its kind, without a mark between thousands."""
+    with suppress(KindError):
+        amount = amount.to(unit)
+    return f"{written_ratio(amount.number, down)} {amount.unit}"
+
+
+def written_ratio(ratio: Fraction, down: bool = False) -> str:
+    """Rounded half up (or down) to three decimals, without a binary float."""
+    thousandths = (2 * ratio.numerator * 10**_DECIMALS + (0 if down else ratio.denominator)) // (2 * ratio.denominator)
+    whole, rest = divmod(thousandths, 10**_DECIMALS)
+    return f"{whole}.{rest:03d}".rstrip("0").rstrip(".")
