@@ -13,12 +13,14 @@ import polars as pl
 
 from dosecheck.body.age import age_from_parts
 from dosecheck.errors import InputError
+from dosecheck.formulary.measures import CEILINGS
 from dosecheck.records import CHILD_FIELDS, ORDER_FIELDS, Order, read_field
 from dosecheck.rules.facts import doses_in_a_day, is_once
 
 FIELDS = tuple(name.rstrip("_") for name in (*ORDER_FIELDS, *CHILD_FIELDS))
 FREQUENCY = ("every", "times_a_day", "once", "as_needed", "at_most")
 ASKED = ("medicine", "route", "for", "step", "condition", "product")
+_LARGEST_GAP = (366 * 86_400, 300)  # in seconds, as a fraction: a year, and 300 doses a day
 _MOST_KNOWN = 200_000  # distinct texts remembered of one column; beyond it the memory starts afresh
 
 
@@ -82,14 +84,23 @@ class Columns:
         """(most, mean as numerator and denominator, gap as numerator and denominator, once) of one combination."""
         if values not in self._frequencies:
             said = dict(zip(FREQUENCY, values, strict=True))
-            try:
-                order = Order(**{name: value for name, value in said.items() if value is not None})
-            except InputError:
-                self._frequencies[values] = (None, None, None, None, None, False, True)
-            else:
-                most, mean, gap = doses_in_a_day(order)
-                self._frequencies[values] = (most and int(most), *_pair(mean), *_pair(gap), is_once(order), False)
+            self._frequencies[values] = _in_numbers(said)
         return self._frequencies[values]
+
+
+def _in_numbers(said: dict[str, Any]) -> tuple:
+    """What `frequency` gives; the last part is true where a row is left to the one-order engine."""
+    slow = (None, None, None, None, None, False, True)
+    try:
+        order = Order(**{name: value for name, value in said.items() if value is not None})
+    except InputError:
+        return slow
+    most, mean, gap = doses_in_a_day(order)
+    ceilings = (*CEILINGS["average"], *_LARGEST_GAP)
+    parts = [*_pair(mean), *_pair(gap)]
+    if any(part is not None and part > most_allowed for part, most_allowed in zip(parts, ceilings, strict=True)):
+        return slow
+    return (most and int(most), *parts, is_once(order), False)
 
 
 def _pair(value: Any) -> tuple[int | None, int | None]:

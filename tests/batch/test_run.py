@@ -10,7 +10,7 @@ import polars as pl
 import pytest
 from click.testing import CliRunner
 
-from dosecheck import FileError, Formulary
+from dosecheck import FileError, Formulary, check_order, read_order
 from dosecheck.batch import pipeline
 from dosecheck.batch import run as run_module
 from dosecheck.batch.colmap import read_map
@@ -218,6 +218,15 @@ def test_a_fault_in_the_engine_is_never_an_all_clear(tmp_path: Path, monkeypatch
     _, rows = batch(tmp_path, lines(GOOD, GOOD).replace("age,", "age,gestation,").replace("3 years,", "3 years,39 weeks,"))
     assert rows["outcome"].to_list() == ["not-checked"] * 2
     assert rows["codes"].to_list() == ["internal-fault"] * 2
+
+
+@pytest.mark.parametrize("every", ["7.123456789012 hours", "999999999999 weeks", "999999999999.123456789012 hours", "0.08 hours"])
+def test_awkward_times_answer_as_one_by_one(tmp_path: Path, every: str) -> None:
+    _, rows = batch(tmp_path, lines(GOOD.replace("6 hours", every), STOP))
+    order = dict(zip(HEADER.split(","), GOOD.replace("6 hours", every).split(","), strict=True)) | {"on": TODAY.isoformat()}
+    fields = {name: text for name, text in order.items() if name not in ("order_id", "child_id", "ward")}
+    verdict = check_order(*read_order(fields), FORMULARY)
+    assert rows["outcome"].to_list() == [verdict.outcome, "stop"]
 
 
 def test_a_fault_in_the_columns_leaves_no_result(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:

@@ -85,8 +85,10 @@ def test_mr31_in_small_chunks(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -
     orders_file, whole, cut = tmp_path / "orders.csv", tmp_path / "whole.csv", tmp_path / "cut.csv"
     some_rows().write_csv(orders_file)
     one = run_batch(orders_file, whole, REAL, TODAY)
-    monkeypatch.setattr("dosecheck.batch.csv_in.CHUNK_BYTES", 700, raising=False)
-    monkeypatch.setattr("dosecheck.batch.pipeline.CHUNK_ROWS", 3)
+    for module in [module for name, module in sys.modules.items() if name.startswith("dosecheck.batch.")]:
+        for name, size in (("CHUNK_ROWS", 3), ("CHUNK_BYTES", 700)):
+            if hasattr(module, name):
+                monkeypatch.setattr(module, name, size)
     other = run_batch(orders_file, cut, REAL, TODAY)
     assert whole.read_bytes() == cut.read_bytes()
     assert (one.rows, one.outcomes, one.refused) == (other.rows, other.outcomes, other.refused)
