@@ -1,6 +1,6 @@
 """What is known of a child and of an order: plain, frozen records.
 
-`Child` and `Order` take text as a user writes it (or an exact value already read) and read every field strictly;
+`Child` and `Order` take text as a user writes it (or an exact value already read, or an exact pint quantity) and read every field strictly;
 all faults come at once, in one `InputError`.  Ages are worked out in `body/age.py`, outcomes in `rules/check.py`.
 """
 
@@ -89,7 +89,7 @@ def read_field(name: str, value: Any, default: Any = None) -> Any:
     if isinstance(value, _ALREADY_READ.get(name, ())):
         return value
     try:
-        return _READERS[name](value)
+        return _READERS[name](reading.pint_text(value) if hasattr(value, "magnitude") else value)
     except TextError as error:
         raise InputError([Fault(name.rstrip("_"), error.given, error.why, error.write)]) from None
 

@@ -3,6 +3,9 @@
 from __future__ import annotations
 
 import re
+from decimal import Decimal
+from fractions import Fraction
+from typing import Any
 
 from dosecheck.errors import TextError
 
@@ -72,3 +75,20 @@ def number_fault(text: str, what: str) -> TextError | None:
         if re.search(pattern, text):
             return TextError(text, f"The {what} {why}", write)
     return None
+
+
+def pint_text(quantity: Any) -> str:
+    """A pint quantity as the text that we would read, so that it goes through the same strict door.
+
+    Raises:
+        TextError: its number is a binary float, or does not end as a decimal.
+    """
+    number, units = quantity.magnitude, str(quantity.units).replace(" / ", "/").replace(" ** 2", "2")
+    if isinstance(number, float) or not isinstance(number, (int, Decimal, Fraction)):
+        raise TextError(str(number), "The number is a binary float, which is not exact.", 'Use pint.UnitRegistry(non_int_type=Decimal), or text such as "14.2 kg".')
+    exact = Fraction(number)
+    digits = f"{exact.numerator * 10**12 // exact.denominator:013d}"
+    if Fraction(int(digits), 10**12) != exact:
+        raise TextError(str(number), "The number does not end within 12 decimals.", "Write it as text.")
+    decimals = digits[-12:].rstrip("0")
+    return f"{digits[:-12]}{'.' * bool(decimals)}{decimals} {units}"
