@@ -120,8 +120,11 @@ def shelf_of(case: Case) -> tuple[list[dict], list[Finding]]:
         problems.append((missing, NOT_CHECKED))
     if shelf and "step" not in case.texts and all(r.get("step") in ("repeat", "maintenance") for r in shelf):
         problems.append(("step-missing", NOT_CHECKED))
-    fitting = _by_product(case, _by_conditions(case, shelf))
-    if shelf and case.product and not fitting:
+    under = _by_conditions(case, shelf)
+    if shelf and not under:
+        problems.append(("condition-missing", NOT_CHECKED))
+    fitting = _by_product(case, under)
+    if under and case.product and not fitting:
         problems.append(("product-not-in-regimen", NOT_CHECKED))
     alike = [r for r in fitting if case.dose is None or is_infusion(r) == (case.dose.per == "time")]
     if fitting and not alike:

@@ -46,7 +46,7 @@ def verdict_text(verdict: Verdict) -> str:
     sources = _Sources()
     parts = [heading(wrapped(verdict.headline)), _understood(verdict.understood)]
     reasons = [f for f in verdict.findings if f.outcome]
-    parts.append(_block("Why", [f"{f.message}{sources.mark(f.source)}" for f in reasons] or [_kept(verdict)]))
+    parts.append(_block("Why", dict.fromkeys(f"{f.message}{sources.mark(f.source)}" for f in reasons) or [_kept(verdict)]))
     parts.append(_block("It would fit if (a hint to look at, not a correction)", verdict.slips))
     parts.append(_block("Working", [step.text for step in verdict.working]))
     parts.append(_limits(verdict, sources))
@@ -62,10 +62,14 @@ def verdict_text(verdict: Verdict) -> str:
 
 
 def _kept(verdict: Verdict) -> str:
-    binding = [s for s in verdict.limits if s.binding]
-    held = f" The one that binds: {binding[0].limit.name}, {binding[0].limit.text}" if binding else ""
-    comes = f" ({show(binding[0].comes_to, down=True)} for this child)" if binding and binding[0].comes_to else ""
-    return f"All {verdict.counts['due']} limits that were due are kept.{held}{comes}." if held else f"All {verdict.counts['due']} limits that were due are kept."
+    due = verdict.counts["due"]
+    kept = "The one limit that was due is kept." if due == 1 else f"All {due} limits that were due are kept."
+    binding = [s for s in verdict.limits if s.binding and s.comes_to]
+    if not binding:
+        return kept
+    least = min(binding, key=lambda s: (s.comes_to.kind, s.comes_to.value))
+    comes = f" ({show(least.comes_to, down=True)} for this child)" if least.comes_to != least.limit.figure else ""
+    return f"{kept} The one that binds: {least.limit.name}, {least.limit.text}{comes}."
 
 
 def _understood(understood: dict[str, str]) -> str:

@@ -164,7 +164,7 @@ def _counts(entry: dict[str, Any]) -> Iterable[Limit]:
         yield Limit("most doses in 24 hours", "too-many-doses", STOP, (most,), f"{entry['max_doses']} in 24 hours")
     allowed = sorted(entry.get("doses_a_day", []))
     if allowed:
-        text = " or ".join(map(str, allowed)) + " doses a day"
+        text = " or ".join(map(str, allowed)) + (" dose a day" if allowed == [1] else " doses a day")
         holes = [(a, b) for a, b in zip(allowed, allowed[1:], strict=False) if b > a + 1]
         steps = [(Comparison("mean doses", AT_LEAST, allowed[0], 1),), (Comparison("doses", AT_MOST, allowed[-1], 1),)]
         steps += [(Comparison("doses", AT_MOST, a, 1), Comparison("mean doses", AT_LEAST, b, 1)) for a, b in holes]

@@ -244,7 +244,8 @@ def _age_limit(entry: dict[str, Any]) -> AgeLimit:
         comparisons.append(Comparison("weight", AT_LEAST, weight.value.numerator, weight.value.denominator))
         said.append(f"below {entry['weight_below']}")
     condition = entry.get("condition")
-    text = "not for a child " + " and ".join(said) + (f" with: {condition}" if condition else "")
+    used = " or ".join(entry["for"]) + " in " if entry.get("for") else ""
+    text = f"not for {used}a child " + " and ".join(said) + (f" with: {condition}" if condition else "")
     limit = Limit("age limit", "not-for-this-child", STOP, tuple(comparisons), text)
     return AgeLimit(entry["id"], limit, condition, tuple(entry.get("routes", [])), tuple(entry.get("for", [])),
                     source_text(entry["source"]), entry.get("origin", "base"))  # fmt: skip

@@ -68,8 +68,11 @@ def build(medicine: Medicine, asked: Asked) -> Shelf:
         found = left
     if found and not asked.step and all(r.step in ("repeat", "maintenance") for r in found):
         problems.append(("step-missing", {"has": sorted({r.step for r in found})}))
-    fitting = _by_product(_by_conditions(found, asked.conditions), product)
-    if found and product and not fitting:
+    unconditional = _by_conditions(found, asked.conditions)
+    if found and not unconditional:
+        problems.append(("condition-missing", {"has": sorted({c for r in found for c in r.conditions})}))
+    fitting = _by_product(unconditional, product)
+    if unconditional and product and not fitting:
         problems.append(("product-not-in-regimen", {"product": product.name}))
     of_kind = [r for r in fitting if asked.infusion in (None, r.span.continuous)]
     if fitting and not of_kind:

@@ -94,7 +94,8 @@ def _stated(dose: Dose, ends: list[Quantity], given: Given, steps: list[Step]) -
     if dose.basis and given.medicine.ingredient(dose.basis) is None:
         return "basis-unknown", {"name": dose.basis, "medicine": given.medicine.id, "has": names}
     if given.medicine.basis_stated and not dose.basis and ends[0].kind in DRUG:
-        return "basis-missing", {"has": [f'"... of {i.names[-1]}"' for i in given.medicine.ingredients]}
+        alone = len(names) == 1  # equivalents: the ingredient's own name would not say which
+        return "basis-missing", {"has": [f'"... of {i.names[:2][-1] if alone else i.id}"' for i in given.medicine.ingredients]}
     return None
 
 
@@ -116,7 +117,8 @@ def _into(ends: list[Quantity], dose: Dose, ingredient: Ingredient, kind: str, g
 def _by_strength(ends: list[Quantity], ingredient: Ingredient, given: Given, steps: list[Step]) -> Problem | None:
     strength = given.product.strengths.get(ingredient.id) if given.product else None
     if strength is None or strength.kind.split("/")[1] != ends[0].kind:
-        return "product-needed", {"unit": ends[0].unit, "has": [p.id for p in given.medicine.products]}
+        measured = [p.id for p in given.medicine.products if any(s.kind.endswith("/" + ends[0].kind) for s in p.strengths.values())]
+        return "product-needed", {"unit": ends[0].unit, "has": measured}
     after = [strength * end for end in ends]
     for before, result in dict.fromkeys(zip(ends, after, strict=True)):
         _record(steps, "order", before, TIMES, strength, result)

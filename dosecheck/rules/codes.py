@@ -34,7 +34,7 @@ def _above(what: str, whole: str) -> Code:
 
 
 CATALOGUE: dict[str, Code] = {
-    "dose-above-range": _above("most for one dose", "One dose is more than the regimen's upper end."),
+    "dose-above-range": _above("most for one dose", "One dose, or an infusion's rate, is more than the regimen's upper end.")._replace(sentence="{value} is {times} the {most} of {limit}{comes}."),
     "dose-above-single-max": _above("single maximum", "One dose is more than the regimen's maximum for a single dose."),
     "day-above-range": _above("most for a day", "The doses of 24 hours come to more than the regimen's daily upper end."),
     "day-above-max": _above("daily maximum", "The doses of 24 hours come to more than the regimen's daily maximum."),
@@ -58,6 +58,7 @@ CATALOGUE: dict[str, Code] = {
     "purpose-unknown": Code('No regimen for "{name}" by this route. The formulary has: {has}.', "The formulary has no regimen for this purpose.", "The purpose must be written as the formulary has it, or left out."),
     "step-unknown": Code('No regimen has the step "{name}" here. The formulary has: {has}.', "The formulary has no regimen for this step.", "The step must be one that the regimens have, or left out."),
     "step-missing": Code("Only figures for a later dose are here ({has}), and the order does not say that it is one.", "The step is missing, and only later doses have a regimen.", "A first dose must not be judged by the figures of a repeat; say the step."),
+    "condition-missing": Code("The figures here hold only under a condition, and the order states none of them: {has}.", "The condition that the figures need is not stated.", "Say the condition if it holds; without it the formulary has no figures for this order."),
     "condition-unknown": Code('The condition "{name}" stands in no regimen of this medicine. The formulary has: {has}.', "The formulary does not know this condition.", "A condition that the formulary does not know was not taken into account, so the order is not checked."),
     "product-unknown": Code('No product "{name}" of this medicine is in the formulary. It has: {has}.', "The formulary has no such product.", "The product must be named by its id; none is ever chosen for you."),
     "product-needed": Code("An amount in {unit} needs the product: its strength turns it into an amount of medicine. The formulary has: {has}.", "The dose needs a product to be turned into an amount of medicine.", "Volumes and counted things become an amount only by the strength of a named product."),

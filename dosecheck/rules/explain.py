@@ -95,7 +95,8 @@ def limit_step(limit: Limit, comes_to: Quantity, facts: dict[str, Ratio], case: 
 def finding_of(case: Case, regimen: Regimen, told: Told, amount: Amount, upper: dict[str, Ratio]) -> Finding:
     """The finding for what was judged; the numbers it is told with are reckoned when it is told."""
     limits = [regimen.limits[index] for index in told.limits]
-    data: dict[str, Any] = {"limit": limits[0].text, "comes": "", "medicine": case.medicine.id}
+    most = "highest rate" if limits[0].main.measure.startswith("rate") else "most for one dose"
+    data: dict[str, Any] = {"limit": limits[0].text, "comes": "", "medicine": case.medicine.id, "most": most}
     if told.outcome == NOT_CHECKED:
         named = dict.fromkeys(f"{limit.name} of {limit.text}" for limit in limits if not limit.beyond)
         return Finding(told.code, told.outcome, {**data, "limit": "; ".join(named)}, regimen.full_id, regimen.source)
@@ -126,7 +127,7 @@ def _dose_measured(case: Case, limit: Limit, base: str, dose: Quantity, upper: d
     total, words = _total(case, limit, base, dose, upper)
     data: dict[str, Any] = {"value": f"{show(total)}{words}"}
     if limit.main.measure.endswith("/weight"):
-        data["value"] += f" ({show(total / case.child.weight.to('kg'))})"
+        data["value"] += f" ({show(total / case.child.weight.to('kg'))}{words if base == 'rate' else ''})"
         if base != "rate":
             comes = show(limit.figure * case.child.weight, down=limit.main.sense == AT_MOST)
             data["comes"] = f", which is {comes} at {show(case.child.weight)}"

@@ -13,6 +13,7 @@ from typing import NamedTuple
 from dosecheck.formulary.measures import AT_LEAST
 from dosecheck.formulary.medicine import Medicine, Product, Regimen
 from dosecheck.quantity import UNITS
+from dosecheck.records import WITHIN
 from dosecheck.rules.case import Case, Reading
 from dosecheck.rules.explain import allowed, most_for_one_dose
 
@@ -55,7 +56,7 @@ def _thousandfold(_: Situation) -> Iterator[Fraction]:
 
 
 def _pounds(s: Situation) -> Iterator[Fraction]:
-    if _by_weight(s.regimen):
+    if _by_weight(s.regimen) and not s.per_kg_written:
         yield Fraction(UNITS["weight"]["kg"], UNITS["weight"]["lb"])
 
 
@@ -70,7 +71,7 @@ def _per_kg_as_dose(s: Situation) -> Iterator[Fraction]:
 
 
 def _age_as_weight(s: Situation) -> Iterator[Fraction]:
-    if s.weight_kg and s.age_years and _by_weight(s.regimen):
+    if s.weight_kg and s.age_years and _by_weight(s.regimen) and not s.per_kg_written:
         yield s.age_years / s.weight_kg
 
 
@@ -109,7 +110,7 @@ SLIPS = (
     Slip("age-as-weight", "the age in years was used as the weight in kg", _age_as_weight),
     Slip("thousandfold", "milligrams and micrograms (or g and mg) were mixed up", _thousandfold),
     Slip("volume-for-mass", "millilitres and milligrams were mixed up", _volume_for_mass),
-    Slip("other-strength", "the volume is for another strength of this medicine", _other_strength),
+    Slip("other-strength", "it is meant for another strength of this medicine", _other_strength),
     Slip("minute-for-hour", "per minute and per hour were mixed up", _minute_for_hour),
 )
 
@@ -119,10 +120,11 @@ def _by_weight(regimen: Regimen) -> bool:
 
 
 def explain_by_slips(case: Case, readings: list[Reading]) -> tuple[str, ...]:
-    """The slips that would explain an order whose dose is far out; nothing for one that is near."""
+    """The slips that would explain an order whose dose is far out; nothing for one that is near, or fits one reading."""
     said: list[str] = []
+    fitting = {r.regimen.ingredient for r in readings if r.regimen and r.outcome == WITHIN}
     for reading in readings:
-        ends = _range(reading) if reading.amount and reading.regimen else None
+        ends = _range(reading) if reading.amount and reading.regimen and reading.regimen.ingredient not in fitting else None
         if ends is None or not _far_out(reading, *ends):
             continue
         situation = _situation(case, reading.regimen)

@@ -173,6 +173,7 @@ def test_mr33_all_doors_agree(texts: dict) -> None:
         )
 
 
+USUAL = next(t for t in PASSING if t["medicine"] == "paracetamol" and "every" in t)
 UNREADABLE = [{"dose": "15"}, {"dose": "1,5 mg"}, {"weight": "0 kg"}, {"weight": "12"}, {"every": "OD"}, {"age": "18"}, {"born": "2026-05-05"}, {"dose": "1O mg"},
               {"age": "2 years 14 months", "born": None}, {"age": "9 years", "born": "2024-01-01"}, {"gestation": "31"}, {"weighed": "2026-06-01"}, {"at_most": "0"}, {"once": "maybe"}]  # fmt: skip
 
@@ -180,7 +181,7 @@ UNREADABLE = [{"dose": "15"}, {"dose": "1,5 mg"}, {"weight": "0 kg"}, {"weight":
 @pytest.mark.parametrize("change", UNREADABLE, ids=str)
 def test_mr33_all_doors_refuse_alike(change: dict) -> None:
     """MR33: what one door cannot read no door reads, and the words are the same."""
-    texts = {key: value for key, value in {**PASSING[40], **change}.items() if value is not None}
+    texts = {key: value for key, value in {**USUAL, **change}.items() if value is not None}
     with pytest.raises(InputError) as error:
         check_order(*read_order(texts), REAL)
     row = batch().answer(pl.DataFrame([texts])).row(0, named=True)
@@ -219,7 +220,11 @@ def test_mr33_numbers_of_a_file_are_written_alike() -> None:
 
 def test_mr16_the_most_in_a_result_passes() -> None:
     """MR16: the most for one dose in a result, rounded to three decimals, is not HIGH when it is ordered."""
-    rows = [{**t, "weight": f"{n}.7 kg", "gestation": None} for n, t in enumerate(PASSING) if t["born"] < "2023" and "/" not in t["dose"] and " of " not in t["dose"]]
+    rows = [
+        {**t, "weight": f"{n}.7 kg", "gestation": None}
+        for n, t in enumerate(PASSING)
+        if t["born"] < "2023" and "/" not in t["dose"] and " of " not in t["dose"]
+    ]
     first = Batch(REAL, TODAY).answer(pl.DataFrame(rows, infer_schema_length=None))
     again = [{**row, "dose": most} for row, most in zip(rows, first["most_for_one_dose"], strict=True) if most]
     answers = Batch(REAL, TODAY).answer(pl.DataFrame(again, infer_schema_length=None))

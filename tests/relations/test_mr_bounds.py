@@ -33,7 +33,8 @@ from dosecheck import Formulary, FormularyError, InputError, Verdict, read_order
 from dosecheck.formulary.medicine import Medicine, Regimen
 from dosecheck.records import NOT_CHECKED, QUERY, STOP, WITHIN
 
-SCALED = [t for t in PASSING if "dose" in t]
+SCALED = list(PASSING)
+BY_WEIGHT = [t for t in PASSING if "/" not in t["dose"]]
 SHARES = st.fractions(Fraction(1, 10**5), 12, max_denominator=10**5)
 
 
@@ -65,6 +66,17 @@ def test_mr07_nothing_or_less_is_refused(dose: str) -> None:
         read_order({"dose": dose})
 
 
+@runs(150)
+@given(st.sampled_from(BY_WEIGHT), SHARES, SHARES)
+def test_mr07_a_range_is_judged_at_both_ends(texts: dict, one: Fraction, other: Fraction) -> None:
+    """MR07: an ordered range is as low as its bottom and as high as its top."""
+    bottom, top = (scaled(texts, share) for share in sorted((one, other)))
+    number, rest = bottom["dose"].split(" ", 1)
+    both = check({**texts, "dose": f"{number} {rest.partition(' of ')[0]} to {top['dose']}"})
+    low, high = check(bottom), check(top)
+    assert codes(both) & LOW == codes(low) & LOW and codes(both) & HIGH == codes(high) & HIGH
+
+
 @runs(200)
 @given(st.sampled_from(SCALED), st.lists(st.fractions(Fraction(4, 5), Fraction(21, 20), max_denominator=1000), min_size=3, max_size=3))
 def test_mr08_the_passing_doses_form_one_interval(texts: dict, shares: list[Fraction]) -> None:
@@ -86,9 +98,6 @@ def test_mr08_bisected(texts: dict, share: Fraction) -> None:
     for part in range(1, 5):
         assert check(scaled(texts, 1 + (inside - 1) * part / 4)).outcome == WITHIN
         assert check(scaled(texts, outside + (share - outside) * part / 4)).outcome != WITHIN
-
-
-BY_WEIGHT = [t for t in PASSING if "/" not in t["dose"]]
 
 
 @runs(300)

@@ -15,6 +15,7 @@ from dosecheck.batch.run import Batch
 from dosecheck.batch.texts import RESULTS
 from dosecheck.formulary.measures import AT_MOST
 from dosecheck.records import NOT_CHECKED, QUERY, STOP, WITHIN
+from dosecheck.rules.judge import judge
 
 PLACEHOLDERS = ("", "  ", "N/A", "n/a", "unknown", "Unknown", "-", "?", "null", "nan", "NaN", "TBC", "none")
 ALWAYS = {"medicine": {"medicine-missing"}, "route": {"route-missing"}, "dose": {"dose-missing"}}
@@ -240,3 +241,15 @@ def test_mr29_a_broken_limit_beside_an_unknown_one(keys: tuple[str, ...]) -> Non
     assert check({**asked, "dose": "150 mg"}, formulary).outcome == STOP
     assert check({**asked, "dose": "101 mg"}, formulary).outcome == NOT_CHECKED
     assert check({**asked, "dose": "101 mg", "times_a_day": "3"}, formulary).outcome == QUERY
+
+
+def test_mr29_within_is_counted_never_assumed() -> None:
+    """MR29: with no limit due, or with one left unanswered, there is no "within" to fall back on."""
+    regimen = tiny({"dose": "5 mg/kg", "max_doses": 6}).medicine("exampol").regimens[0]
+    met = judge(regimen, lambda index, limit: True, once=False)
+    assert (met.outcome, met.due, met.met) == (WITHIN, len(regimen.limits), len(regimen.limits))
+    assert judge(regimen._replace(limits=()), lambda index, limit: True, once=False).outcome == NOT_CHECKED
+    for unknown in range(len(regimen.limits)):
+        assert (
+            judge(regimen, lambda index, limit, unknown=unknown: "weight" if index == unknown else True, once=False).outcome == NOT_CHECKED
+        )
