@@ -145,6 +145,8 @@ def _problems_of_names(case: Case) -> Iterator[Finding]:
 
 def _asked_for(case: Case) -> tuple[list[dict], str | None]:
     route, purpose, step = (case.texts.get(key) for key in ("route", "for", "step"))
+    if case.medicine.get("regimen") and not _in_force(case):
+        return [], "none-in-force"
     shelf = [r for r in _in_force(case) if r["route"] == route]
     if not shelf:
         return [], "route-unknown" if route else "route-missing"

@@ -14,13 +14,17 @@ from dosecheck.formulary.measures import MEASURES
 from dosecheck.formulary.medicine import AgeLimit, Medicine, Regimen
 from dosecheck.formulary.shelf import Shelf
 from dosecheck.records import NOT_CHECKED, QUERY, STOP, WITHIN, Child
-from dosecheck.rules.codes import CATALOGUE, agreed, in_words, worst
+from dosecheck.rules.codes import CATALOGUE, Finding, Later, agreed, worst
 from dosecheck.rules.concerns import regimen_concerns
 from dosecheck.rules.facts import Body
 from dosecheck.rules.judge import Answer, judge
 
 MET_STATE, BROKEN_STATE = 1, 2  # 0: a fact is missing
 _NOBODY = Body(None, {})
+_RANK = {STOP: 0, NOT_CHECKED: 1, QUERY: 2}
+# Codes that say what the formulary has: their whole sentence is the same for every row that asks alike.
+_WHOLE = frozenset({"route-missing", "route-unknown", "purpose-unknown", "step-unknown", "step-missing", "condition-unknown", "condition-missing",
+                    "product-unknown", "product-not-in-regimen", "route-not-for-product", "none-in-force", "medicine-missing", "medicine-unknown"})  # fmt: skip
 _LEADS = {STOP: "STOP, do not give as written.", QUERY: "QUERY, ask before giving.", NOT_CHECKED: "NOT CHECKED.",
           WITHIN: "Within, for this order alone; earlier doses not told."}  # fmt: skip
 
@@ -90,7 +94,7 @@ def answer(medicine: Medicine, shelf: Shelf, flags: RowFlags, ruled_out: list[tu
 
 
 def _order_level(medicine: Medicine, shelf: Shelf, flags: RowFlags) -> list[Told]:
-    told = [Told(code, STOP if code == "route-not-for-product" else NOT_CHECKED, _fill(code, data)) for code, data in shelf.problems]
+    told = [told_of(Finding(code, STOP if code == "route-not-for-product" else NOT_CHECKED, data)) for code, data in shelf.problems]
     told += [_brief("dose-missing", NOT_CHECKED, None)] if flags.no_dose else []
     told += [_brief("age-missing", NOT_CHECKED, None)] if flags.no_age else []
     told += [_brief("gestation-not-told", QUERY, None)] if flags.young else []
@@ -129,16 +133,22 @@ def _brief(code: str, outcome: str, limit: Limit | None) -> Told:
     return Told(code, outcome, CATALOGUE[code].brief.format_map({"limit": limit.text if limit else ""}))
 
 
-def _fill(code: str, data: dict) -> str:
-    return CATALOGUE[code].sentence.format_map({name: in_words(value) for name, value in data.items()})
+def told_of(finding: Finding) -> Told:
+    """What a finding of a single order is told as, beside rows that went by columns: briefly, without the row's numbers."""
+    if finding.code in _WHOLE:
+        return Told(finding.code, finding.outcome, finding.message)
+    limit = finding.about if isinstance(finding.told, Later) else finding.data.get("limit", "")
+    return Told(finding.code, finding.outcome, CATALOGUE[finding.code].brief.format_map({"limit": limit}))
+
+
+def sentence_of(outcome: str, told: list[Told]) -> str:
+    """The worst first, each once, in an order that does not depend on how they were found."""
+    ranked = sorted(set(told), key=lambda t: (_RANK[t.outcome], t.code, t.sentence))
+    return " ".join([_LEADS[outcome], *dict.fromkeys(t.sentence for t in ranked)])
 
 
 def _texts(outcome: str, told: list[Told], regimens: list[Regimen]) -> Answered:
-    """Codes sorted; the sentence tells the worst first, each once."""
-    order = (STOP, NOT_CHECKED, QUERY)
-    ranked = sorted(dict.fromkeys(told), key=lambda t: order.index(t.outcome))
-    sentence = " ".join([_LEADS[outcome], *dict.fromkeys(t.sentence for t in ranked)])
     return Answered(
         outcome, ";".join(sorted({t.code for t in told})), ";".join(dict.fromkeys(r.full_id for r in regimens)),
-        "; ".join(dict.fromkeys(r.source for r in regimens)), sentence,
+        "; ".join(dict.fromkeys(r.source for r in regimens)), sentence_of(outcome, told),
     )  # fmt: skip

@@ -98,7 +98,8 @@ def _in_numbers(said: dict[str, Any]) -> tuple:
     most, mean, gap = doses_in_a_day(order)
     ceilings = (*CEILINGS["average"], *_LARGEST_GAP)
     parts = [*_pair(mean), *_pair(gap)]
-    if any(part is not None and part > most_allowed for part, most_allowed in zip(parts, ceilings, strict=True)):
+    too_large = any(part is not None and part > ceiling for part, ceiling in zip(parts, ceilings, strict=True))
+    if too_large or (most or 0) > CEILINGS["doses"][0]:
         return slow
     return (most and int(most), *parts, is_once(order), False)
 

@@ -25,13 +25,13 @@ def compared(group: pl.DataFrame, amount: pl.DataFrame, regimen: Regimen, number
     }  # fmt: skip
     upper, lower = {**facts, "dose": (wide128["high"], 1)}, {**facts, "dose": (wide128["low"], 1)}
     bounds = [_bound(limit, upper) for limit in regimen.limits]
-    least = [pl.min_horizontal(b, _SHOWN_MOST).cast(pl.Int64) if b is not None else pl.lit(None, dtype=pl.Int64) for b in bounds]
+    least = [pl.when(b > _SHOWN_MOST).then(_SHOWN_MOST).otherwise(b).cast(pl.Int64) if b is not None else pl.lit(None, dtype=pl.Int64) for b in bounds]
     made = wide.select(
         states(regimen.limits, upper, lower).alias(f"states {number}"),
         pl.col("trouble").alias(f"trouble {number}"),
         pl.col("high").alias(f"high {number}"),
-        pl.min_horizontal(least).alias(f"least {number}") if least else pl.lit(None, dtype=pl.Int64).alias(f"least {number}"),
-        _first_least(least).alias(f"bound {number}"),
+        pl.when(pl.col("high").is_not_null()).then(pl.min_horizontal(least)).alias(f"least {number}"),
+        pl.when(pl.col("high").is_not_null()).then(_first_least(least)).alias(f"bound {number}"),
     )
     return made.get_columns()
 

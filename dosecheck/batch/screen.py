@@ -15,7 +15,7 @@ from typing import Any, NamedTuple
 import polars as pl
 
 from dosecheck.batch.amounts import Scaled, dose_columns, is_slow, scaled
-from dosecheck.batch.answers import Answered
+from dosecheck.batch.answers import Answered, sentence_of, told_of
 from dosecheck.batch.classes import NO_AGE, NOT_MEASURED, NULLS, WEIGHT_OLD, YOUNG, Classed, Slot, classed, slots_of
 from dosecheck.batch.columns import ASKED, FREQUENCY, Columns, Read, child_columns
 from dosecheck.batch.compare import binding, compared
@@ -28,6 +28,7 @@ from dosecheck.records import Child, Order
 from dosecheck.rules.check import check_order
 from dosecheck.rules.concerns import oldest_weight
 
+LEAST_PART = 24  # rows that ask alike; below it one by one is faster, so that free text in a column cannot make a file slow
 _SLOW_FIELDS = ("gestation", "over", "made_up_to")
 _ROW_SCHEMA = {"row": pl.UInt32, "class": pl.Int64, "high": pl.Int64, "weight": pl.Int64, "least": pl.Int64, "bound": pl.Int64}
 
@@ -46,6 +47,7 @@ class Screen:
 
     def __init__(self, formulary: Formulary) -> None:
         self.formulary = formulary
+        self.least_part = LEAST_PART
         self.columns = Columns()
         self.classes: list[Classed] = []
         self._class_ids: dict[tuple, int] = {}
@@ -60,7 +62,7 @@ class Screen:
         fair = frame.filter(~pl.col("slow") & ~pl.col("unread"))
         asked = read.combinations(ASKED)
         for (index, no_dose), part in fair.partition_by("asked", "no_dose", as_dict=True).items():
-            done, slow = self._part(read, asked.values[index], no_dose, part)
+            done, slow = self._part(read, asked.values[index], no_dose, part) if len(part) >= self.least_part else ([], part["row"].to_list())
             found += done
             dull += slow
         empty = pl.DataFrame(schema=_ROW_SCHEMA)
@@ -122,7 +124,7 @@ class Screen:
 
     def _unknown(self, name: str | None) -> int:
         verdict = check_order(Order(medicine=name), Child(), self.formulary)
-        sentence = f"NOT CHECKED. {verdict.findings[0].message}"
+        sentence = sentence_of(verdict.outcome, [told_of(f) for f in verdict.findings])
         return self._class((name,), Classed(Answered(verdict.outcome, ";".join(verdict.codes), "", "", sentence), "", 1, ()))
 
     def _class(self, key: tuple, made: Classed) -> int:
@@ -150,6 +152,8 @@ class Screen:
     def _group(self, read: Read, medicine: Medicine, shelf: Shelf, key: Asked, fit: int, held: int, group: pl.DataFrame) -> tuple[pl.DataFrame, list[int]]:
         """Rows to whom the same regimens apply: every limit of each is one comparison of columns."""
         slots = slots_of(shelf, fit)
+        if len({slot.regimen.kind for slot in slots if slot.regimen}) > 1:  # no one unit to write the numbers in
+            return pl.DataFrame(schema=_ROW_SCHEMA), group["row"].to_list()
         slow = pl.Series([False]).new_from_index(0, len(group))
         columns: list[pl.Series] = []
         product = medicine.product(key.product) if key.product else None

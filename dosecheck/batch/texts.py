@@ -8,6 +8,7 @@ from fractions import Fraction
 import polars as pl
 
 from dosecheck.batch.amounts import written_in
+from dosecheck.batch.answers import sentence_of, told_of
 from dosecheck.batch.columns import Read, distinct
 from dosecheck.batch.screen import Screened
 from dosecheck.errors import KindError
@@ -89,7 +90,7 @@ def verdict_texts(verdict: Verdict, weight: Quantity | None) -> tuple[str | None
     least = min(binding, key=lambda s: s.comes_to.value) if binding else None
     dose = verdict.one_dose
     unit = written_in(verdict.regimens[0]) if verdict.regimens else ""
-    sentence = f"{verdict.headline} {' '.join(f.message for f in verdict.findings if f.outcome)}".strip()
+    sentence = sentence_of(verdict.outcome, [told_of(f) for f in verdict.findings if f.outcome])
     return (
         verdict.outcome, ";".join(verdict.codes), ";".join(r.full_id for r in verdict.regimens) or None,
         _plain(dose, unit) if dose else None, _plain(dose / weight.to("kg"), f"{unit}/kg") if dose and weight else None,

@@ -49,6 +49,8 @@ def build(medicine: Medicine, asked: Asked) -> Shelf:
     product = medicine.product(asked.product) if asked.product else None
     problems: list[tuple[str, dict[str, Any]]] = []
     found = _in_force(medicine, asked.version)
+    if medicine.regimens and not found:
+        problems.append(("none-in-force", {"first": min(r.valid_from for r in medicine.regimens)}))
     if asked.product and product is None:
         problems.append(("product-unknown", {"name": asked.product, "has": [p.id for p in medicine.products]}))
     if product and asked.route and asked.route not in product.routes:
@@ -60,7 +62,7 @@ def build(medicine: Medicine, asked: Asked) -> Shelf:
         (lambda r: not asked.step or r.step in (None, asked.step), "step", asked.step, lambda r: [r.step or "no step"]),
     ):
         left = [r for r in found if test(r)]
-        if not left:
+        if not left and (found or not medicine.regimens):
             choices = sorted({word for r in found for word in has(r)})
             problems.append((f"{code}-missing" if not name else f"{code}-unknown", {"name": name, "has": choices}))
             found = []
@@ -68,11 +70,11 @@ def build(medicine: Medicine, asked: Asked) -> Shelf:
         found = left
     if found and not asked.step and all(r.step in ("repeat", "maintenance") for r in found):
         problems.append(("step-missing", {"has": sorted({r.step for r in found})}))
-    unconditional = _by_conditions(found, asked.conditions)
-    if found and not unconditional:
+    under = _by_conditions(found, asked.conditions)
+    if found and not under:
         problems.append(("condition-missing", {"has": sorted({c for r in found for c in r.conditions})}))
-    fitting = _by_product(unconditional, product)
-    if unconditional and product and not fitting:
+    fitting = _by_product(under, product)
+    if under and product and not fitting:
         problems.append(("product-not-in-regimen", {"product": product.name}))
     of_kind = [r for r in fitting if asked.infusion in (None, r.span.continuous)]
     if fitting and not of_kind:

@@ -59,8 +59,8 @@ def read_frequency(text: str) -> Frequency:
     ends = [Fraction(end) * UNITS["time"][unit[1]] for end in (gap.group(1), gap.group(2) or gap.group(1))]
     if not 0 < ends[0] <= ends[1]:
         raise TextError(text, "The frequency does not run from a shorter to a longer time above zero.", 'Write it as "4 to 6 hours".')
-    if ends[0] < 288:
-        raise TextError(text, "Doses this close are more than 300 in a day.", "Write an infusion as a dose per minute or per hour.")
+    if ends[0] < 60:
+        raise TextError(text, "Doses less than a minute apart are not single doses.", "Write an infusion as a dose per minute or per hour.")
     return Frequency(gap=(ends[0], ends[1]))
 
 

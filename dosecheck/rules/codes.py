@@ -34,7 +34,7 @@ def _above(what: str, whole: str) -> Code:
 
 
 CATALOGUE: dict[str, Code] = {
-    "dose-above-range": _above("most for one dose", "One dose, or an infusion's rate, is more than the regimen's upper end.")._replace(sentence="{value} is {times} the {most} of {limit}{comes}."),
+    "dose-above-range": Code("{value} is {times} the {most} of {limit}{comes}.", "Above the most for one dose of {limit}.", "One dose, or the rate of an infusion, is more than the regimen's upper end. Above an absolute maximum it is a stop; above one per kg or per m2 a query at first, and a stop beyond the policy's margin."),
     "dose-above-single-max": _above("single maximum", "One dose is more than the regimen's maximum for a single dose."),
     "day-above-range": _above("most for a day", "The doses of 24 hours come to more than the regimen's daily upper end."),
     "day-above-max": _above("daily maximum", "The doses of 24 hours come to more than the regimen's daily maximum."),
@@ -53,6 +53,7 @@ CATALOGUE: dict[str, Code] = {
     "route-not-for-product": Code("{product} is not for the {route} route.", "The product is not for this route.", "The product in hand is for other routes."),
     "medicine-missing": Code("No medicine is named.", "No medicine is named.", "Name the medicine as the formulary has it."),
     "medicine-unknown": Code('No medicine named "{name}" is in this formulary.{near}', "This medicine is not in the formulary.", "Nothing was checked: the formulary has no entry of exactly this name. A near name may be shown as a question; its figures are never used."),
+    "none-in-force": Code("No figures of this medicine were in force on the date of the order; the first are from {first}.", "No figures were in force on the date.", "An order is checked by the figures of its own date."),
     "route-missing": Code("The route is missing. The formulary has: {has}.", "The route is missing.", "Doses differ by route, so none is assumed."),
     "route-unknown": Code('No regimen by the route "{name}". The formulary has: {has}.', "The formulary has no regimen by this route.", "Nothing was checked by this route."),
     "purpose-unknown": Code('No regimen for "{name}" by this route. The formulary has: {has}.', "The formulary has no regimen for this purpose.", "The purpose must be written as the formulary has it, or left out."),

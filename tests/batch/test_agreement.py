@@ -121,10 +121,14 @@ def one_by_one(texts: dict[str, str]) -> tuple[str, str, str]:
 
 
 def compare(orders: list[dict[str, str]]) -> Batch:
+    """By columns, by the one-order engine within the batch (every result column alike), and by `check_order` itself."""
     rows = pl.DataFrame([{field: order.get(field) or None for field in FIELDS} for order in orders], schema=dict.fromkeys(FIELDS, pl.String))
-    batch = Batch(FORMULARY, TODAY)
+    batch, single = Batch(FORMULARY, TODAY), Batch(FORMULARY, TODAY)
+    batch.screen.least_part, single.screen.least_part = 0, len(orders) + 1
     answers = batch.answer(rows)
     assert len(answers) == len(orders)
+    for order, by_columns, alone in zip(orders, answers.iter_rows(), single.answer(rows).iter_rows(), strict=True):
+        assert by_columns == alone, order
     for order, *got in zip(orders, answers["outcome"], answers["codes"], answers["regimen"], strict=True):
         assert tuple(text or "" for text in got) == one_by_one(order), order
     return batch

@@ -220,8 +220,8 @@ def named(medicine: str, regimen: str) -> Regimen:
 
 
 def often(regimen: Regimen) -> list[Texts]:
-    """Ways of saying how often that the regimen might allow; a gap below 288 seconds cannot be ordered."""
-    entry = {key: value for key, value in regimen.entry.items() if key != "min_gap" or read_time(value).value >= 288}
+    """Ways of saying how often that the regimen might allow; a gap below 60 seconds cannot be ordered."""
+    entry = {key: value for key, value in regimen.entry.items() if key != "min_gap" or read_time(value).value >= 60}
     ways = [{"times_a_day": str(n)} for n in entry.get("doses_a_day", [])]
     ways += [{"every": entry["min_gap"]}] if "min_gap" in entry else []
     ways += [{"every": entry["min_gap"], "at_most": str(entry["max_doses"])}] if {"min_gap", "max_doses"} <= set(entry) else []
