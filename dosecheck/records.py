@@ -195,6 +195,9 @@ class Order:
             faults.append(Fault(said[1], "", f'"{said[0]}" and "{said[1]}" both say how often.', "Give one of them."))
         if (self.once or (self.every and self.every.once)) and (self.at_most or self.as_needed):
             faults.append(Fault("once", "", "One dose only, and as needed or at most so many: they contradict each other.", "Give one of them."))
+        counted = [name for name in ("every", "times_a_day", "at_most") if getattr(self, name)]
+        if self.dose and self.dose.per == "time" and counted:
+            faults.append(Fault(counted[0], "", "The dose is an infusion, per minute or per hour, and has no number of doses.", "Leave one of the two out."))
         return faults
 
 

@@ -72,6 +72,7 @@ def _by_child(case: Case, shelf: list[dict], problems: bool) -> list[Finding]:
                 readings[ingredient["id"]] |= {outcome for outcome, _ in here}
                 found += [(code, "") for _, codes in here for code in codes]
         outcomes.append(worst(parts))
+    found += [("age-straddles", agreed(outcomes))] if len(set(outcomes)) > 1 else []
     for differing in readings.values():
         found += [("regimens-differ", agreed(list(differing)))] if len(differing) > 1 else []
     return [*found, ("", agreed(outcomes))]

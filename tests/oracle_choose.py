@@ -34,7 +34,7 @@ def load(folder: str) -> dict[str, Any]:
     for file in sorted((root / "local").glob("*.toml")):
         local = tomllib.loads(file.read_text("utf-8"))
         medicines[local["medicine"]] = _overlaid(medicines[local["medicine"]], local)
-    policy = {key: entry["value"] for key, entry in tomllib.loads((root / "policy.toml").read_text("utf-8")).items()}
+    policy = {key: entry.get("value", entry) for key, entry in tomllib.loads((root / "policy.toml").read_text("utf-8")).items()}
     named = {name: m for m in medicines.values() for name in (m["id"], m["name"], *m.get("aliases", []))}
     return {"medicines": named, "policy": policy}
 
@@ -80,6 +80,8 @@ class Case:
             ("age-missing", NOT_CHECKED): self.age is None,
             ("weight-not-measured", QUERY): self._weight_is_doubtful(),
             ("weight-old", QUERY): self._weight_is_old(),
+            ("weight-not-believable", QUERY): self._weight_is_hard_to_believe(),
+            ("purpose-not-told", QUERY): self.medicine.get("high_risk", False) and "for" not in self.texts,
             ("gestation-not-told", QUERY): self.age and self.age.youngest < 3 and "gestation" not in self.texts,
         }
         return [finding for finding, holds in told.items() if holds]
@@ -94,6 +96,18 @@ class Case:
         infant = self.age is None or self.age.youngest < 12
         limit = words.seconds(self.policy["weight_age_infant" if infant else "weight_age_child"]) / words.DAY
         return (self.on - date.fromisoformat(self.texts["weighed"])).days > limit
+
+    def _weight_is_hard_to_believe(self) -> bool:
+        rows = self.policy.get("believable_weight", {}).get("bands", [])
+        if "weight" not in self.texts or self.age is None or not rows or self.age.oldest >= 240:
+            return False
+        starts = [int(row["from"].split()[0]) * (12 if "year" in row["from"] else 1) for row in rows]
+        met = [row for row, start, end in zip(rows, starts, [*starts[1:], 240], strict=True) if start <= self.age.oldest and self.age.youngest < end]
+        weight = words.kilograms(self.texts["weight"])
+        if weight > max(words.kilograms(row["high"]) for row in met):
+            return True
+        early = self.age.youngest < 3 and ("gestation" not in self.texts or min(self.gestations) < EARLY_BELOW)
+        return weight < min(words.kilograms(row["low"]) for row in met) and not early
 
     def is_small_preterm(self) -> bool:
         if "gestation" not in self.texts or max(self.gestations) >= EARLY_BELOW:
@@ -145,7 +159,9 @@ def _problems_of_names(case: Case) -> Iterator[Finding]:
 
 def _asked_for(case: Case) -> tuple[list[dict], str | None]:
     route, purpose, step = (case.texts.get(key) for key in ("route", "for", "step"))
-    if case.medicine.get("regimen") and not _in_force(case):
+    if not case.medicine.get("regimen"):
+        return [], "no-figures"
+    if not _in_force(case):
         return [], "none-in-force"
     shelf = [r for r in _in_force(case) if r["route"] == route]
     if not shelf:

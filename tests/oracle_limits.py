@@ -164,9 +164,10 @@ def judged(case: Case, regimen: dict, ingredient: dict) -> list[Finding]:
         found.append(("preterm", QUERY))
     if regimen.get("goes_by", "actual") != "actual" and any("kg" in bound.below for bound in all_bounds(regimen)):
         found.append(("weight-kind", NOT_CHECKED))
-    counted = any(key in regimen for key in ("min_gap", "max_doses", "doses_a_day")) or bounds(regimen, "max_daily")
-    if not counted and not facts.once and not is_infusion(regimen):
-        found.append(("repeats-not-bounded", NOT_CHECKED))
+    counted = any(key in regimen for key in ("max_doses", "doses_a_day")) or bounds(regimen, "max_daily")
+    short = "min_gap" in regimen and words.seconds(regimen["min_gap"]) < words.HOUR
+    if not counted and not facts.once and not is_infusion(regimen) and (short or "min_gap" not in regimen):
+        found.append(("repeats-not-bounded", QUERY if short else NOT_CHECKED))
     return found
 
 

@@ -30,6 +30,8 @@ class Maker(DoseMaker):
         self._conduct()
         if "no dose" not in self.odd:
             self.texts["dose"] = self._dose()
+        if words.dose(self.texts.get("dose", "1 mg")).per == "time":  # an infusion with a number of doses cannot be read
+            self.texts = {key: text for key, text in self.texts.items() if key not in ("every", "times_a_day", "at_most", "as_needed")}
         self._dates()
         return self.texts
 

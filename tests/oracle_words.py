@@ -174,6 +174,10 @@ class Age(NamedTuple):
     def youngest(self) -> int:
         return min(months for months, _ in self.points)
 
+    @property
+    def oldest(self) -> int:
+        return max(months for months, _ in self.points)
+
 
 @cache
 def stated_age(text: str) -> Age:

@@ -24,7 +24,7 @@ _NOBODY = Body(None, {})
 _RANK = {STOP: 0, NOT_CHECKED: 1, QUERY: 2}
 # Codes that say what the formulary has: their whole sentence is the same for every row that asks alike.
 _WHOLE = frozenset({"route-missing", "route-unknown", "purpose-unknown", "step-unknown", "step-missing", "condition-unknown", "condition-missing",
-                    "product-unknown", "product-not-in-regimen", "route-not-for-product", "none-in-force", "medicine-missing", "medicine-unknown"})  # fmt: skip
+                    "product-unknown", "product-not-in-regimen", "route-not-for-product", "none-in-force", "no-figures", "medicine-missing", "medicine-unknown"})  # fmt: skip
 _LEADS = {STOP: "STOP, do not give as written.", QUERY: "QUERY, ask before giving.", NOT_CHECKED: "NOT CHECKED.",
           WITHIN: "Within, for this order alone; earlier doses not told."}  # fmt: skip
 
@@ -38,6 +38,8 @@ class RowFlags(NamedTuple):
     young: bool
     not_measured: bool
     weight_old: bool
+    unbelievable: bool
+    no_purpose: bool
     missing: frozenset[str]
 
 
@@ -96,6 +98,8 @@ def answer(medicine: Medicine, shelf: Shelf, flags: RowFlags, ruled_out: list[tu
 def _order_level(medicine: Medicine, shelf: Shelf, flags: RowFlags) -> list[Told]:
     told = [told_of(Finding(code, STOP if code == "route-not-for-product" else NOT_CHECKED, data)) for code, data in shelf.problems]
     told += [_brief("dose-missing", NOT_CHECKED, None)] if flags.no_dose else []
+    told += [_brief("purpose-not-told", QUERY, None)] if medicine.high_risk and flags.no_purpose else []
+    told += [_brief("weight-not-believable", QUERY, None)] if flags.unbelievable else []
     told += [_brief("age-missing", NOT_CHECKED, None)] if flags.no_age else []
     told += [_brief("gestation-not-told", QUERY, None)] if flags.young else []
     told += [_brief("weight-not-measured", QUERY, None)] if flags.not_measured and medicine.high_risk else []

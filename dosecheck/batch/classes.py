@@ -12,7 +12,7 @@ from dosecheck.formulary.shelf import Shelf
 from dosecheck.quantity import factor
 
 # One bit a flag of a row; the four of NULLS say which fact is missing.
-ONCE, YOUNG, NOT_MEASURED, WEIGHT_OLD, NO_AGE = 1, 2, 4, 8, 256
+ONCE, YOUNG, NOT_MEASURED, WEIGHT_OLD, NO_AGE, UNBELIEVABLE = 1, 2, 4, 8, 256, 512
 NULLS = {"weight": 16, "most": 32, "gap_n": 64, "course": 128}
 _FACT_OF = {"weight": ("weight",), "most": ("doses", "average"), "gap_n": ("gap",), "course": ("course",)}
 
@@ -53,7 +53,7 @@ def classed(about: tuple, medicine: Medicine, shelf: Shelf, slots: list[Slot], v
     _, key, _, held = about
     bits = values["flags"]
     missing = {fact for name, bit in NULLS.items() if bits & bit for fact in _FACT_OF[name]} | {"over", "volume", "given", "surface", "gestation"}
-    flags = RowFlags(key.infusion is None, bool(bits & NO_AGE), *(bool(bits & flag) for flag in (ONCE, YOUNG, NOT_MEASURED, WEIGHT_OLD)), frozenset(missing))
+    flags = RowFlags(key.infusion is None, bool(bits & NO_AGE), *(bool(bits & flag) for flag in (ONCE, YOUNG, NOT_MEASURED, WEIGHT_OLD, UNBELIEVABLE)), key.purpose is None, frozenset(missing))
     limits = [(entry, held // 3**place % 3) for place, entry in enumerate(shelf.age_limits)]
     parts = [] if flags.no_age else [_part_of(shelf, slot, n, values, missing) for n, slot in enumerate(slots)]
     answered = answer(medicine, shelf, flags, [pair for pair in limits if pair[1] != MET_STATE], parts)

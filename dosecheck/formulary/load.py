@@ -16,6 +16,7 @@ from pathlib import Path
 from typing import Any
 
 from dosecheck.errors import FormularyError, FormularyFault
+from dosecheck.formulary.believable import weight_rows
 from dosecheck.formulary.limits import Policy, share
 from dosecheck.formulary.medicine import Medicine, compile_medicine
 from dosecheck.formulary.shelf import Asked, Shelf, build
@@ -126,6 +127,7 @@ class Formulary:
         policy = parse("policy.toml", self._files["policy.toml"])
         self.policy = policy
         self.grading = Policy(share(policy["query_up_to"]["value"]), share(policy["point_allowance"]["value"]))
+        self.weight_rows = weight_rows(policy)
         self._medicines: dict[str, Medicine] = {}
         self._shelves: dict[tuple[str, Asked], Shelf] = {}
         self._sources: dict[str, Any] | None = None

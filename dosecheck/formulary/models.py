@@ -45,6 +45,8 @@ from dosecheck.formulary.parts import (
     WeightBand,
     Words,
 )
+from dosecheck.formulary.limits import edge
+from dosecheck.reading import read_weight
 from dosecheck.records import STEPS
 
 Status = Literal["example", "draft", "approved"]
@@ -195,11 +197,33 @@ class DateLine(Table):
     reason: Text
 
 
+class WeightRow(Table):
+    from_: AgeEdge = Field(alias="from")
+    low: Weight
+    high: Weight
+
+
+class WeightLine(Table):
+    reason: Text
+    bands: Annotated[list[WeightRow], Some]
+
+    @model_validator(mode="after")
+    def _ascending(self) -> WeightLine:
+        starts = [edge(row.from_, "from") for row in self.bands]
+        if any(fact != "months" for fact, _ in starts) or starts != sorted(set(starts)):
+            raise refuse("The rows do not run from younger to older in months and years.", 'Write from = "0 months" first.')
+        for row in self.bands:
+            if read_weight(row.low) >= read_weight(row.high):
+                raise refuse(f"From {row.from_} the least weight is not below the greatest.", "Look at both.")
+        return self
+
+
 class PolicyFile(Table):
     query_up_to: ShareLine
     point_allowance: ShareLine
     weight_age_infant: TimeLine
     weight_age_child: TimeLine
+    believable_weight: WeightLine | None = None
     review_by: DateLine | None = None
 
 

@@ -49,7 +49,9 @@ def build(medicine: Medicine, asked: Asked) -> Shelf:
     product = medicine.product(asked.product) if asked.product else None
     problems: list[tuple[str, dict[str, Any]]] = []
     found = _in_force(medicine, asked.version)
-    if medicine.regimens and not found:
+    if not medicine.regimens:
+        problems.append(("no-figures", {"medicine": medicine.id}))
+    elif not found:
         problems.append(("none-in-force", {"first": min(r.valid_from for r in medicine.regimens)}))
     if asked.product and product is None:
         problems.append(("product-unknown", {"name": asked.product, "has": [p.id for p in medicine.products]}))
@@ -62,7 +64,7 @@ def build(medicine: Medicine, asked: Asked) -> Shelf:
         (lambda r: not asked.step or r.step in (None, asked.step), "step", asked.step, lambda r: [r.step or "no step"]),
     ):
         left = [r for r in found if test(r)]
-        if not left and (found or not medicine.regimens):
+        if not left and found:
             choices = sorted({word for r in found for word in has(r)})
             problems.append((f"{code}-missing" if not name else f"{code}-unknown", {"name": name, "has": choices}))
             found = []

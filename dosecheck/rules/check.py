@@ -8,13 +8,14 @@ from __future__ import annotations
 
 from fractions import Fraction
 
+from dosecheck.body.age import say_age
 from dosecheck.formulary.cells import Interval, stretches
 from dosecheck.formulary.limits import TOTAL_OF_EPISODE, Limit
 from dosecheck.formulary.load import Formulary
 from dosecheck.formulary.measures import Ratio
 from dosecheck.formulary.medicine import Medicine, Regimen
 from dosecheck.formulary.shelf import Asked, version_of
-from dosecheck.records import NOT_CHECKED, STOP, Child, Order
+from dosecheck.records import NOT_CHECKED, QUERY, STOP, Child, Order
 from dosecheck.rules.amounts import Amount, Given, amount_of
 from dosecheck.rules.case import Case, Reading
 from dosecheck.rules.codes import Finding, agreed, worst
@@ -24,6 +25,7 @@ from dosecheck.rules.explain import finding_of, limit_states
 from dosecheck.rules.facts import DAY, Body, body_of, common_facts, doses_in_a_day, facts_for, is_once, ratio
 from dosecheck.rules.judge import Answer, answer_limit, judge
 from dosecheck.rules.present import bands_in_words, child_in_words
+from dosecheck.rules.supply import odd_amounts
 from dosecheck.rules.verdict import Verdict
 
 
@@ -47,7 +49,7 @@ def check_order(order: Order, child: Child, formulary: Formulary) -> Verdict:
     if medicine is None:
         return unknown_medicine(order, child, body, formulary)
     case = case_of(order, child, body, formulary, medicine)
-    overall = [*child_concerns(medicine, child, body, formulary.policy), *order_problems(case)]
+    overall = [*child_concerns(medicine, child, body, formulary), *order_problems(case)]
     readings: list[Reading] = []
     outcome = _read_all(case, readings, overall) if body.age else NOT_CHECKED
     return conclude(case, worst([outcome, *(f.outcome for f in overall if f.outcome)]), overall, readings)
@@ -67,6 +69,8 @@ def case_of(order: Order, child: Child, body: Body, formulary: Formulary, medici
 def order_problems(case: Case) -> list[Finding]:
     """What stands in the way before any limit is looked at."""
     found = [Finding(code, STOP if code == "route-not-for-product" else NOT_CHECKED, data) for code, data in case.shelf.problems]
+    if case.medicine.high_risk and not case.order.for_:
+        found.append(Finding("purpose-not-told", QUERY, {"medicine": case.medicine.id}))
     if case.order.dose is None:
         found.append(Finding("dose-missing", NOT_CHECKED, {}))
     if case.body.age is None:
@@ -87,6 +91,8 @@ def _read_all(case: Case, readings: list[Reading], overall: list[Finding]) -> st
             by_ingredient.setdefault(ingredient, []).extend(here)
             parts.append(agreed([reading.outcome for reading in here]))
         outcomes.append(worst(parts))
+    if len(set(outcomes)) > 1:
+        overall.append(Finding("age-straddles", agreed(outcomes), {"age": say_age(case.body.age)}))
     for found in by_ingredient.values():
         readings += found
         differ = differing(found)
@@ -149,6 +155,7 @@ def _read(case: Case, ingredient: str, regimen: Regimen) -> Reading:
     states, steps = limit_states(regimen, judged, upper, case)
     findings = [finding_of(case, regimen, told, amount, upper) for told in judged.told]
     concerns = regimen_concerns(regimen, case.child, case.body, once)
+    concerns += odd_amounts(case.product, regimen, amount) if case.product else []
     outcome = worst([judged.outcome, *(c.outcome for c in concerns if c.outcome)])
     return Reading(regimen, outcome, (*findings, *concerns), states, (*amount.steps, *steps), amount, upper)
 

@@ -3,23 +3,30 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
+from fractions import Fraction
 from typing import Any
 
+from dosecheck.body.age import say_age
+from dosecheck.formulary.believable import believable
+from dosecheck.formulary.load import Formulary
 from dosecheck.formulary.medicine import Medicine, Regimen
+from dosecheck.quantity import UNITS, Quantity
 from dosecheck.reading import read_time
-from dosecheck.records import NOT_CHECKED, QUERY, Child
+from dosecheck.records import NOT_CHECKED, QUERY, WITHIN, Child
 from dosecheck.rules.codes import NOTE, Finding
 from dosecheck.rules.facts import DAY, TERM_FROM_DAYS, Body
-from dosecheck.showing import show_seconds, show_weeks
+from dosecheck.showing import show, show_seconds, show_weeks, show_weight
 
-_REPEATS = {"daily", "average", "doses", "gap"}
+_REPEATS = {"daily", "average", "doses", "mean doses"}
+_LONG_GAP = 3600  # a gap of an hour or more keeps repeats few enough to count
 _BABY_FACTS = {"gestation", "postmenstrual days", "corrected months", "corrected days"}
 
 
-def child_concerns(medicine: Medicine, child: Child, body: Body, policy: dict[str, Any]) -> Iterator[Finding]:
+def child_concerns(medicine: Medicine, child: Child, body: Body, formulary: Formulary) -> Iterator[Finding]:
     """Findings that hold whichever regimen applies."""
     if child.weight:
-        yield from _weight(medicine, child, body, policy)
+        yield from _weight(medicine, child, body, formulary.policy)
+        yield from _hard_to_believe(child, body, formulary)
     if body.young and child.gestation is None:
         yield Finding("gestation-not-told", QUERY, {})
 
@@ -38,6 +45,30 @@ def _weight(medicine: Medicine, child: Child, body: Body, policy: dict[str, Any]
         yield Finding("weight-old", QUERY, {"value": f"{days} days", "limit": show_seconds(oldest * DAY)})
 
 
+def _hard_to_believe(child: Child, body: Body, formulary: Formulary) -> Iterator[Finding]:
+    """A weight that the policy's table does not believe at this age, with what would explain it."""
+    ends = believable(formulary.weight_rows, body.age.months_lo, body.age.months_hi) if body.age else None
+    if ends is None:
+        return
+    low, high = ends
+    if child.weight > high or (child.weight < low and not may_be_early(child, body)):
+        slips = [f"{words} it would be {show(other)}" for words, other in _other_weights(child.weight) if low <= other <= high]
+        hint = f" ({'; '.join(slips)})" if slips else ""
+        told = {"value": show_weight(child.weight), "age": say_age(body.age), "limit": f"{show(low)} to {show(high)}", "hint": hint}
+        yield Finding("weight-not-believable", QUERY, told)
+
+
+def _other_weights(weight: Quantity) -> Iterator[tuple[str, Quantity]]:
+    pound = Fraction(UNITS["weight"]["lb"], UNITS["weight"]["kg"])
+    for words, factor in (("taken as pounds", pound), ("with the point moved left", Fraction(1, 10)), ("with the point moved right", Fraction(10))):
+        yield words, Quantity(round(weight.value * factor, -8), "weight", "kg")
+
+
+def may_be_early(child: Child, body: Body) -> bool:
+    """Under 3 months and not known to be born at term: such a baby may weigh less than the table has."""
+    return body.young and (child.gestation is None or child.gestation < TERM_FROM_DAYS)
+
+
 def oldest_weight(policy: dict[str, Any], infant: bool) -> int:
     """The policy's longest age of a weight, in days."""
     text = policy["weight_age_infant" if infant else "weight_age_child"]["value"]
@@ -52,8 +83,9 @@ def regimen_concerns(regimen: Regimen, child: Child, body: Body, once: bool) -> 
         found.append(Finding("preterm", QUERY, {"value": show_weeks(child.gestation)}, **names))
     if regimen.goes_by != "actual" and any("weight" in limit.main.measure for limit in regimen.limits):
         found.append(Finding("weight-kind", NOT_CHECKED, {"name": regimen.goes_by}, **names))
-    if not once and not any(limit.main.measure.split("/")[0] in _REPEATS for limit in regimen.limits):
-        found.append(Finding("repeats-not-bounded", NOT_CHECKED, {}, **names))
+    bounded = repeats_bounded(regimen)
+    if not once and bounded != WITHIN:
+        found.append(Finding("repeats-not-bounded", bounded, {}, **names))
     if regimen.span.low is None:
         found.append(Finding("low-not-checked", NOTE, {}, **names))
     if regimen.reason:
@@ -63,6 +95,17 @@ def regimen_concerns(regimen: Regimen, child: Child, body: Body, once: bool) -> 
     if regimen.no_daily and regimen.per != "day":
         found.append(Finding("no-daily-ceiling", NOTE, {"name": regimen.no_daily}, **names))
     return found
+
+
+def repeats_bounded(regimen: Regimen) -> str:
+    """Whether repeated doses have an end: by number or by day, or by a gap that leaves few; a short gap alone is a query."""
+    measures = {limit.main.measure.split("/")[0]: limit for limit in regimen.limits}
+    if _REPEATS & set(measures):
+        return WITHIN
+    gap = measures.get("gap")
+    if gap is None:
+        return NOT_CHECKED
+    return WITHIN if gap.figure.value >= _LONG_GAP else QUERY
 
 
 def is_small_preterm(child: Child, body: Body) -> bool:

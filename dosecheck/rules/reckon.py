@@ -90,7 +90,7 @@ def reckon(order: Order, child: Child, formulary: Formulary) -> Reckoning:
         verdict = unknown_medicine(order, child, body, formulary)
         return Reckoning(order.medicine or "", (), verdict.findings, verdict.understood, verdict.formulary, verdict.caution)
     case = case_of(order, child, body, formulary, medicine)
-    findings = [f for f in order_problems(case) if f.code != "dose-missing"] + list(child_concerns(medicine, child, body, formulary.policy))
+    findings = [f for f in order_problems(case) if f.code not in ("dose-missing", "purpose-not-told")] + list(child_concerns(medicine, child, body, formulary))
     figures = list(_all_figures(case)) if body.age else []
     if body.age and not figures and not case.shelf.problems:
         has = [bands_in_words(r) for regimens in case.shelf.regimens.values() for r in regimens]

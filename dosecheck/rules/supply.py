@@ -10,7 +10,9 @@ from fractions import Fraction
 from dosecheck.formulary.measures import Ratio
 from dosecheck.formulary.medicine import Product, Regimen
 from dosecheck.quantity import COUNTED, Quantity, counted_unit
+from dosecheck.rules.amounts import Amount
 from dosecheck.rules.case import Case, Reading
+from dosecheck.rules.codes import NOTE, Finding
 from dosecheck.rules.explain import most_for_one_dose
 from dosecheck.rules.facts import ratio
 from dosecheck.rules.judge import answer_limit
@@ -44,13 +46,31 @@ def measurable(product: Product, regimen: Regimen, upper: dict[str, Ratio]) -> S
         share, unit_amount = most.value / strength.value, strength.value
     else:
         return none
-    measured = Quantity(_step_down(share, product), product.below, "mL" if product.below == "volume" else counted_unit(product.below))
+    measured = Quantity(_step_down(share, product), product.below, _unit_of(product))
     amount = Quantity(measured.value * unit_amount, regimen.kind, most.unit)
     if not measured.value or not _passes(regimen, amount, upper):
         return none
     steps = (Step(f"with {product.name}, at most", (most, BY, strength), Quantity(share, measured.kind, measured.unit), down=True),
              Step("down to what can be measured", (measured,), amount))  # fmt: skip
     return Suggestion(product.id, product.name, amount, measured, steps, "")
+
+
+def odd_amounts(product: Product, regimen: Regimen, amount: Amount) -> list[Finding]:
+    """A note for each end of the order that the product's steps do not measure; the suggestion says what they do."""
+    strength = product.strengths.get(regimen.ingredient)
+    if strength is None or strength.kind.split("/")[0] != regimen.kind:
+        return []
+    found = []
+    for end in dict.fromkeys((amount.low, amount.high)):
+        share = end.value / strength.value
+        if _step_down(share, product) != share:
+            shown = Quantity(share, product.below, _unit_of(product))
+            found.append(Finding("not-measurable", NOTE, {"value": end, "share": shown, "product": product.name}))
+    return found
+
+
+def _unit_of(product: Product) -> str:
+    return "mL" if product.below == "volume" else counted_unit(product.below)
 
 
 def _step_down(share: Fraction, product: Product) -> Fraction:
