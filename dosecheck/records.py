@@ -144,7 +144,9 @@ class Child:
         if self.weighed and not self.on:
             faults.append(Fault("on", "", "A date of the weight needs the date of the order.", 'Write it as "2026-05-01".'))
         if self.born and self.on and self.born > self.on:
-            faults.append(Fault("born", str(self.born), f"The date of birth is after the date of the order, {self.on}.", "Look at both dates."))
+            faults.append(
+                Fault("born", str(self.born), f"The date of birth is after the date of the order, {self.on}.", "Look at both dates.")
+            )
         if self.weighed and self.on and self.weighed > self.on:
             faults.append(Fault("weighed", str(self.weighed), f"The weight is dated after the order, {self.on}.", "Look at both dates."))
         if self.weighed and self.born and self.weighed < self.born:
@@ -194,10 +196,19 @@ class Order:
         if len(said) > 1:
             faults.append(Fault(said[1], "", f'"{said[0]}" and "{said[1]}" both say how often.', "Give one of them."))
         if (self.once or (self.every and self.every.once)) and (self.at_most or self.as_needed):
-            faults.append(Fault("once", "", "One dose only, and as needed or at most so many: they contradict each other.", "Give one of them."))
+            faults.append(
+                Fault("once", "", "One dose only, and as needed or at most so many: they contradict each other.", "Give one of them.")
+            )
         counted = [name for name in ("every", "times_a_day", "at_most") if getattr(self, name)]
         if self.dose and self.dose.per == "time" and counted:
-            faults.append(Fault(counted[0], "", "The dose is an infusion, per minute or per hour, and has no number of doses.", "Leave one of the two out."))
+            faults.append(
+                Fault(
+                    counted[0],
+                    "",
+                    "The dose is an infusion, per minute or per hour, and has no number of doses.",
+                    "Leave one of the two out.",
+                )
+            )
         return faults
 
 

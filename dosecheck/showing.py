@@ -93,5 +93,3 @@ def show_weight(weight: Quantity) -> str:
     if weight.unit in ("lb", "oz"):
         return f"{show(weight)} ({show(weight.to('kg'))})"
     return show(weight)
-
-

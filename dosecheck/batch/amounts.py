@@ -77,7 +77,11 @@ def dose_columns(part: pl.DataFrame, table: dict[int, Scaled]) -> pl.DataFrame:
     if all(s.simple for s in table.values()):
         ends = {name: pl.Series([_whole(getattr(s, name)) for s in table.values()], dtype=pl.Int64) for name in ("low", "high")}
         return part.select("dose").join(pl.DataFrame({**columns, **ends}), on="dose", how="left", maintain_order="left").drop("dose")
-    ratios = {f"{name}_{part}": pl.Series([_part(getattr(s, name), part) for s in table.values()], dtype=pl.Int64) for name in ("low", "high") for part in "pq"}
+    ratios = {
+        f"{name}_{part}": pl.Series([_part(getattr(s, name), part) for s in table.values()], dtype=pl.Int64)
+        for name in ("low", "high")
+        for part in "pq"
+    }
     flags = {name: pl.Series([getattr(s, name) for s in table.values()], dtype=pl.Boolean) for name in ("per_kg", "per_day")}
     small = pl.DataFrame({**columns, **ratios, **flags})
     return _scaled_up(part.select("dose", "weight", "most", "mean_n", "mean_d").join(small, on="dose", how="left", maintain_order="left"))
@@ -105,7 +109,10 @@ def _scaled_up(joined: pl.DataFrame) -> pl.DataFrame:
     fair = trouble == NO_TROUBLE
     inexact = pl.any_horizontal((over % under != 0) | (over // under > CEILING) | pl.col("slow") for over, under in ends)
     return joined.select(
-        *(pl.when(fair & ~inexact).then(over // under).cast(pl.Int64).alias(name) for (over, under), name in zip(ends, ("low", "high"), strict=True)),
+        *(
+            pl.when(fair & ~inexact).then(over // under).cast(pl.Int64).alias(name)
+            for (over, under), name in zip(ends, ("low", "high"), strict=True)
+        ),
         trouble.alias("trouble"),
         (fair & inexact).fill_null(False).alias("slow"),
     )

@@ -52,8 +52,20 @@ def classed(about: tuple, medicine: Medicine, shelf: Shelf, slots: list[Slot], v
     """Judges one class and gathers its texts."""
     _, key, _, held = about
     bits = values["flags"]
-    missing = {fact for name, bit in NULLS.items() if bits & bit for fact in _FACT_OF[name]} | {"over", "volume", "given", "surface", "gestation"}
-    flags = RowFlags(key.infusion is None, bool(bits & NO_AGE), *(bool(bits & flag) for flag in (ONCE, YOUNG, NOT_MEASURED, WEIGHT_OLD, UNBELIEVABLE)), key.purpose is None, frozenset(missing))
+    missing = {fact for name, bit in NULLS.items() if bits & bit for fact in _FACT_OF[name]} | {
+        "over",
+        "volume",
+        "given",
+        "surface",
+        "gestation",
+    }
+    flags = RowFlags(
+        key.infusion is None,
+        bool(bits & NO_AGE),
+        *(bool(bits & flag) for flag in (ONCE, YOUNG, NOT_MEASURED, WEIGHT_OLD, UNBELIEVABLE)),
+        key.purpose is None,
+        frozenset(missing),
+    )
     limits = [(entry, held // 3**place % 3) for place, entry in enumerate(shelf.age_limits)]
     parts = [] if flags.no_age else [_part_of(shelf, slot, n, values, missing) for n, slot in enumerate(slots)]
     answered = answer(medicine, shelf, flags, [pair for pair in limits if pair[1] != MET_STATE], parts)

@@ -1,14 +1,14 @@
 """`--columns MAP.toml`: a hospital's own column names and codes.
 
-    [columns]
-    medicine = "drug_name"
-    weight   = { column = "weight_kg", unit = "kg" }    # the unit that the header stands for
+[columns]
+medicine = "drug_name"
+weight   = { column = "weight_kg", unit = "kg" }    # the unit that the header stands for
 
-    [codes.route]
-    "PO" = "oral"
+[codes.route]
+"PO" = "oral"
 
-    [codes.every]
-    "TDS" = "3 times a day"
+[codes.every]
+"TDS" = "3 times a day"
 """
 
 from __future__ import annotations
@@ -48,13 +48,19 @@ class ColumnMap:
         ours = {theirs: name for name, (theirs, _) in self.columns.items()}
         twice = [name for name in self.columns if name in names and name not in ours]
         if twice:
-            raise FileError(path, f'The file has a column "{twice[0]}" of its own, and the map fills it from another.', "Leave one of them out.")
+            raise FileError(
+                path, f'The file has a column "{twice[0]}" of its own, and the map fills it from another.', "Leave one of them out."
+            )
         return [ours.get(name, name) for name in names]
 
     def apply(self, rows: pl.DataFrame) -> pl.DataFrame:
         """The rows with our names, units added and codes written out."""
         renamed = rows.rename({theirs: ours for ours, (theirs, _) in self.columns.items()})
-        units = [pl.when(pl.col(ours).is_not_null()).then(pl.col(ours) + f" {unit}").alias(ours) for ours, (_, unit) in self.columns.items() if unit]
+        units = [
+            pl.when(pl.col(ours).is_not_null()).then(pl.col(ours) + f" {unit}").alias(ours)
+            for ours, (_, unit) in self.columns.items()
+            if unit
+        ]
         codes = [pl.col(name).replace(table) for name, table in self.codes.items() if name in renamed.columns]
         return renamed.with_columns(codes).with_columns(units)
 
@@ -81,7 +87,9 @@ def read_map(path: str | Path) -> ColumnMap:
 
 def _table(path: str | Path, value: Any) -> dict[str, Any]:
     if not isinstance(value, dict):
-        raise FileError(str(path), "[columns] and [codes.NAME] are tables.", 'Write [columns] on a line of its own, then medicine = "drug_name".')
+        raise FileError(
+            str(path), "[columns] and [codes.NAME] are tables.", 'Write [columns] on a line of its own, then medicine = "drug_name".'
+        )
     return value
 
 
@@ -90,9 +98,18 @@ def _column(path: str | Path, name: str, value: Any) -> tuple[str, str]:
         raise FileError(str(path), f'"{name}" is no column that dosecheck reads.', f"It reads: {', '.join(_KNOWN)}.")
     if isinstance(value, str):
         return value, ""
-    if isinstance(value, dict) and set(value) <= {"column", "unit"} and all(isinstance(v, str) for v in value.values()) and "column" in value:
+    if (
+        isinstance(value, dict)
+        and set(value) <= {"column", "unit"}
+        and all(isinstance(v, str) for v in value.values())
+        and "column" in value
+    ):
         return value["column"], value.get("unit", "")
-    raise FileError(str(path), f'"{name}" is neither a column\'s name nor a table of column and unit.', 'Write it as { column = "weight_kg", unit = "kg" }.')
+    raise FileError(
+        str(path),
+        f'"{name}" is neither a column\'s name nor a table of column and unit.',
+        'Write it as { column = "weight_kg", unit = "kg" }.',
+    )
 
 
 def _codes(path: str | Path, name: str, table: Any) -> dict[str, str]:

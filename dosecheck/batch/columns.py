@@ -127,7 +127,9 @@ class Read:
     def column(self, field: str, made: Callable[[Any], Any], dtype: Any) -> pl.Series:
         """A column made from each distinct value of `field`; null where it is not given."""
         if field not in self.given:
-            return pl.Series(field, [None], dtype=dtype).new_from_index(0, self.height) if self.height else pl.Series(field, [], dtype=dtype)
+            return (
+                pl.Series(field, [None], dtype=dtype).new_from_index(0, self.height) if self.height else pl.Series(field, [], dtype=dtype)
+            )
         index, values = self.given[field]
         return pl.Series(field, [None if value is None else made(value) for value in values], dtype=dtype).gather(index)
 
@@ -168,8 +170,13 @@ def exact_int(value: Any) -> int | None:
 def child_columns(read: Read) -> pl.DataFrame:
     """weight (ng), age as an interval in months and days, age of the weight in days, and whether the row is slow."""
     weight = read.column("weight", lambda w: exact_int(w.value), pl.Int64).alias("weight")
-    stated = {name: read.column("age", lambda parts, name=name: _stated(parts, name), pl.Int64) for name in ("months_lo", "months_hi", "days_lo", "days_hi")}
-    dates = {f"{field}_{name}": read.column(field, made, pl.Int64) for field in ("born", "on", "weighed") for name, made in _DATE_PARTS.items()}
+    stated = {
+        name: read.column("age", lambda parts, name=name: _stated(parts, name), pl.Int64)
+        for name in ("months_lo", "months_hi", "days_lo", "days_hi")
+    }
+    dates = {
+        f"{field}_{name}": read.column(field, made, pl.Int64) for field in ("born", "on", "weighed") for name, made in _DATE_PARTS.items()
+    }
     frame = pl.DataFrame({"weight": weight, **stated, **dates})
     born, on, weighed = (pl.col(f"{field}_day") for field in ("born", "on", "weighed"))
     months = pl.col("on_month") - pl.col("born_month") - (pl.col("on_date") < pl.col("born_date")).cast(pl.Int64)

@@ -18,14 +18,19 @@ _SHOWN_MOST = pl.lit(10**15, dtype=pl.Int128)  # a maximum beyond any dose that 
 def compared(group: pl.DataFrame, amount: pl.DataFrame, regimen: Regimen, number: int) -> list[pl.Series]:
     """The states of the regimen's limits, and what each upper limit comes to as a single dose."""
     wide = group.with_columns(amount)
-    wide128 = {name: pl.col(name).cast(pl.Int128) for name in ("low", "high", "weight", "most", "mean_n", "mean_d", "gap_n", "gap_d", "course")}
+    wide128 = {
+        name: pl.col(name).cast(pl.Int128) for name in ("low", "high", "weight", "most", "mean_n", "mean_d", "gap_n", "gap_d", "course")
+    }
     facts = {
         "weight": (wide128["weight"], 1), "doses": (wide128["most"], 1), "average": (wide128["mean_n"], wide128["mean_d"]),
         "gap": (wide128["gap_n"], wide128["gap_d"]), "course": (wide128["course"], 1),
     }  # fmt: skip
     upper, lower = {**facts, "dose": (wide128["high"], 1)}, {**facts, "dose": (wide128["low"], 1)}
     bounds = [_bound(limit, upper) for limit in regimen.limits]
-    least = [pl.when(b > _SHOWN_MOST).then(_SHOWN_MOST).otherwise(b).cast(pl.Int64) if b is not None else pl.lit(None, dtype=pl.Int64) for b in bounds]
+    least = [
+        pl.when(b > _SHOWN_MOST).then(_SHOWN_MOST).otherwise(b).cast(pl.Int64) if b is not None else pl.lit(None, dtype=pl.Int64)
+        for b in bounds
+    ]
     made = wide.select(
         states(regimen.limits, upper, lower).alias(f"states {number}"),
         pl.col("trouble").alias(f"trouble {number}"),

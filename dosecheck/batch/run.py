@@ -89,7 +89,12 @@ class Batch:
 
 
 def run_batch(
-    orders: str | Path, results: str | Path, formulary: Formulary, today: date, columns: ColumnMap | None = None, progress: Callable[[int], None] = lambda rows: None
+    orders: str | Path,
+    results: str | Path,
+    formulary: Formulary,
+    today: date,
+    columns: ColumnMap | None = None,
+    progress: Callable[[int], None] = lambda rows: None,
 ) -> Summary:
     """Checks a file of orders and writes the results beside it, whole or not at all.
 
@@ -123,11 +128,17 @@ def _with_refused(answers: pl.DataFrame, chunk: Chunk) -> pl.DataFrame:
     """Rows that the file's own reader refused say so."""
     if not chunk.refused:
         return answers
-    why = pl.DataFrame([(r.row, not_read(f"line {r.line}: {r.why} {r.text}")) for r in chunk.refused], schema={"row": pl.UInt32, "why": pl.String}, orient="row")
+    why = pl.DataFrame(
+        [(r.row, not_read(f"line {r.line}: {r.why} {r.text}")) for r in chunk.refused],
+        schema={"row": pl.UInt32, "why": pl.String},
+        orient="row",
+    )
     wide = answers.with_row_index("row").join(why, on="row", how="left", maintain_order="left")
     bad = pl.col("why").is_not_null()
     new = {"outcome": pl.lit(NOT_CHECKED), "codes": pl.lit("unreadable"), "sentence": pl.col("why")}
-    return wide.select(*(pl.when(bad).then(new.get(name, pl.lit(None, dtype=pl.String))).otherwise(pl.col(name)).alias(name) for name in RESULTS))
+    return wide.select(
+        *(pl.when(bad).then(new.get(name, pl.lit(None, dtype=pl.String))).otherwise(pl.col(name)).alias(name) for name in RESULTS)
+    )
 
 
 def _check_columns(path: str | Path, names: list[str], columns: ColumnMap | None) -> None:
@@ -142,7 +153,11 @@ def _check_columns(path: str | Path, names: list[str], columns: ColumnMap | None
     for name in unknown:
         near = get_close_matches(name, FIELDS, n=1, cutoff=0.8)
         if near and near[0] not in names:
-            raise FileError(str(path), f'The column "{name}" looks like "{near[0]}", and would not be read.', f'Name it "{near[0]}", or map it with --columns.')
+            raise FileError(
+                str(path),
+                f'The column "{name}" looks like "{near[0]}", and would not be read.',
+                f'Name it "{near[0]}", or map it with --columns.',
+            )
     hidden = [name for name in names if name in RESULTS]
     if hidden:
         raise FileError(str(path), f'The column "{hidden[0]}" has the name of a result column.', "Rename it.")

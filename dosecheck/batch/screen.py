@@ -63,7 +63,9 @@ class Screen:
         fair = frame.filter(~pl.col("slow") & ~pl.col("unread"))
         asked = read.combinations(ASKED)
         for (index, no_dose), part in fair.partition_by("asked", "no_dose", as_dict=True).items():
-            done, slow = self._part(read, asked.values[index], no_dose, part) if len(part) >= self.least_part else ([], part["row"].to_list())
+            done, slow = (
+                self._part(read, asked.values[index], no_dose, part) if len(part) >= self.least_part else ([], part["row"].to_list())
+            )
             found += done
             dull += slow
         empty = pl.DataFrame(schema=_ROW_SCHEMA)
@@ -92,7 +94,9 @@ class Screen:
         known = [self.columns.frequency(each) for each in values]
         names = ("most", "mean_n", "mean_d", "gap_n", "gap_d", "once", "unclear")
         table = pl.DataFrame(known, schema=dict(zip(names, (pl.Int64,) * 5 + (pl.Boolean,) * 2, strict=True)), orient="row")
-        flags = pl.col("once").cast(pl.Int64) + pl.sum_horizontal(pl.col(name).is_null().cast(pl.Int64) * NULLS[name] for name in ("most", "gap_n"))
+        flags = pl.col("once").cast(pl.Int64) + pl.sum_horizontal(
+            pl.col(name).is_null().cast(pl.Int64) * NULLS[name] for name in ("most", "gap_n")
+        )
         return table.with_columns(flags=flags)
 
     def _flags(self) -> pl.Expr:
@@ -104,7 +108,9 @@ class Screen:
             UNBELIEVABLE: self._unbelievable(),
             **{NULLS[name]: pl.col(name).is_null() for name in ("weight", "course")}, NO_AGE: pl.col("months_lo").is_null(),
         }  # fmt: skip
-        return (pl.col("often_flags") + pl.sum_horizontal(expr.fill_null(False).cast(pl.Int64) * bit for bit, expr in bits.items())).alias("flags")
+        return (pl.col("often_flags") + pl.sum_horizontal(expr.fill_null(False).cast(pl.Int64) * bit for bit, expr in bits.items())).alias(
+            "flags"
+        )
 
     def _unbelievable(self) -> pl.Expr:
         """The policy's table by months: the least weight from the youngest the child may be, the greatest from the oldest."""
@@ -160,7 +166,9 @@ class Screen:
             slow += left
         return found, slow
 
-    def _group(self, read: Read, medicine: Medicine, shelf: Shelf, key: Asked, fit: int, held: int, group: pl.DataFrame) -> tuple[pl.DataFrame, list[int]]:
+    def _group(
+        self, read: Read, medicine: Medicine, shelf: Shelf, key: Asked, fit: int, held: int, group: pl.DataFrame
+    ) -> tuple[pl.DataFrame, list[int]]:
         """Rows to whom the same regimens apply: every limit of each is one comparison of columns."""
         slots = slots_of(shelf, fit)
         if len({slot.regimen.kind for slot in slots if slot.regimen}) > 1:  # no one unit to write the numbers in
@@ -186,10 +194,15 @@ class Screen:
         wide = wide.filter(~slow) if left else wide
         return self._classify(medicine, shelf, key, fit, held, slots, wide), left
 
-    def _doses(self, read: Read, medicine: Medicine, product: Product | None, group: pl.DataFrame, ingredient: str, kind: str) -> dict[int, Scaled]:
+    def _doses(
+        self, read: Read, medicine: Medicine, product: Product | None, group: pl.DataFrame, ingredient: str, kind: str
+    ) -> dict[int, Scaled]:
         values = read.given["dose"].values
         about = (medicine.id, product and product.id, ingredient, kind)
-        return {index: self._once((*about, id(values[index - 1])), values[index - 1], medicine, product) for index in group["dose"].unique().to_list()}
+        return {
+            index: self._once((*about, id(values[index - 1])), values[index - 1], medicine, product)
+            for index in group["dose"].unique().to_list()
+        }
 
     def _once(self, key: tuple, dose: Dose, medicine: Medicine, product: Product | None) -> Scaled:
         """Each dose object is converted once; it is kept beside the answer, so that its identity stays its own."""
@@ -197,13 +210,17 @@ class Screen:
             self._scaled[key] = (dose, scaled(dose, medicine, product, *key[2:4]))
         return self._scaled[key][1]
 
-    def _classify(self, medicine: Medicine, shelf: Shelf, key: Asked, fit: int, held: int, slots: list[Slot], wide: pl.DataFrame) -> pl.DataFrame:
+    def _classify(
+        self, medicine: Medicine, shelf: Shelf, key: Asked, fit: int, held: int, slots: list[Slot], wide: pl.DataFrame
+    ) -> pl.DataFrame:
         """Numbers the classes of a group; the bounds that bind are shown, and do not divide classes."""
         names = [name for name in wide.columns if name.startswith(("flags", "states", "trouble"))]
         unique = wide.select(names).unique(maintain_order=True)
         about = (medicine.id, key, fit, held)
         numbers = [self._number(about, medicine, shelf, slots, dict(zip(names, values, strict=True))) for values in unique.iter_rows()]
-        numbered = wide.join(unique.with_columns(pl.Series("class", numbers, dtype=pl.Int64)), on=names, how="left", nulls_equal=True, maintain_order="left")
+        numbered = wide.join(
+            unique.with_columns(pl.Series("class", numbers, dtype=pl.Int64)), on=names, how="left", nulls_equal=True, maintain_order="left"
+        )
         return binding(numbered, len(slots)).select(list(_ROW_SCHEMA))
 
     def _number(self, about: tuple, medicine: Medicine, shelf: Shelf, slots: list[Slot], values: dict[str, Any]) -> int:

@@ -16,7 +16,18 @@ from dosecheck.quantity import Quantity
 from dosecheck.records import NOT_CHECKED
 from dosecheck.rules.verdict import Verdict
 
-RESULTS = ("outcome", "codes", "regimen", "one_dose", "dose_per_kg", "most_for_one_dose", "times_the_most", "binding_limit", "source", "sentence")
+RESULTS = (
+    "outcome",
+    "codes",
+    "regimen",
+    "one_dose",
+    "dose_per_kg",
+    "most_for_one_dose",
+    "times_the_most",
+    "binding_limit",
+    "source",
+    "sentence",
+)
 
 
 _DECIMALS = 3
@@ -32,16 +43,32 @@ def schema() -> dict[str, type[pl.DataType]]:
 
 def unread_rows(read: Read) -> pl.DataFrame:
     """Rows with a field that cannot be read, each with all its faults."""
-    rows = pl.DataFrame({"row": pl.int_range(read.height, dtype=pl.UInt32, eager=True), "why": read.error}).filter(pl.col("why").is_not_null())
+    rows = pl.DataFrame({"row": pl.int_range(read.height, dtype=pl.UInt32, eager=True), "why": read.error}).filter(
+        pl.col("why").is_not_null()
+    )
     nothing = {name: pl.lit(None, dtype=pl.String) for name in RESULTS}
-    return rows.select("row", **{**nothing, "outcome": pl.lit(NOT_CHECKED), "codes": pl.lit("unreadable"), "sentence": pl.lit(not_read("")) + pl.col("why")})
+    return rows.select(
+        "row",
+        **{**nothing, "outcome": pl.lit(NOT_CHECKED), "codes": pl.lit("unreadable"), "sentence": pl.lit(not_read("")) + pl.col("why")},
+    )
 
 
 def class_texts(screened: Screened) -> pl.DataFrame:
     """The classes' texts and each row's own numbers, rounded once, to three decimals."""
     classes = screened.classes
     table = pl.DataFrame(
-        [(c.answered.outcome, c.answered.codes, c.answered.regimen or None, c.answered.source or None, c.answered.sentence, c.unit, c.scale) for c in classes],
+        [
+            (
+                c.answered.outcome,
+                c.answered.codes,
+                c.answered.regimen or None,
+                c.answered.source or None,
+                c.answered.sentence,
+                c.unit,
+                c.scale,
+            )
+            for c in classes
+        ],
         schema={**dict.fromkeys(("outcome", "codes", "regimen", "source", "sentence", "unit"), pl.String), "scale": pl.Int64},
         orient="row",
     )[screened.rows["class"]]
@@ -49,7 +76,11 @@ def class_texts(screened: Screened) -> pl.DataFrame:
     for c in classes:
         offsets.append(offsets[-1] + len(c.bounds))
     bounds = pl.Series([text for c in classes for text in c.bounds], dtype=pl.String)
-    place = pl.Series(offsets[:-1], dtype=pl.Int64).gather(screened.rows["class"]) + screened.rows["bound"] if classes else screened.rows["bound"]
+    place = (
+        pl.Series(offsets[:-1], dtype=pl.Int64).gather(screened.rows["class"]) + screened.rows["bound"]
+        if classes
+        else screened.rows["bound"]
+    )
     wide = pl.concat([screened.rows, table], how="horizontal")
     numbers = wide.select(
         one_dose=_thousandths(pl.col("high"), pl.col("scale")),

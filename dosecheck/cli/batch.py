@@ -20,7 +20,9 @@ _EPILOG = "Exit status: 0 every row was answered, 1 an outcome named by --fail-o
 @click.argument("orders")
 @click.option("--out", "results", metavar="FILE", required=True, cls=Once, help="where the results go: .csv, .parquet or .jsonl")
 @click.option("--columns", "columns", metavar="MAP.toml", cls=Once, help="your own column names and codes")
-@click.option("--fail-on", metavar="OUTCOME", type=click.Choice(OUTCOMES), multiple=True, help="exit 1 when this outcome comes up; repeatable")
+@click.option(
+    "--fail-on", metavar="OUTCOME", type=click.Choice(OUTCOMES), multiple=True, help="exit 1 when this outcome comes up; repeatable"
+)
 @common_options
 def command(orders: str, results: str, columns: str | None, fail_on: tuple[str, ...], folder: str | None, as_json: bool) -> int:
     """Check a file of orders: CSV, Parquet or JSON Lines in and out."""
@@ -48,7 +50,9 @@ class _Progress:
             from rich.console import Console
             from rich.progress import MofNCompleteColumn, Progress, SpinnerColumn, TextColumn, TimeElapsedColumn
 
-            self._bar = Progress(SpinnerColumn(), TextColumn("orders checked"), MofNCompleteColumn(), TimeElapsedColumn(), console=Console(stderr=True))
+            self._bar = Progress(
+                SpinnerColumn(), TextColumn("orders checked"), MofNCompleteColumn(), TimeElapsedColumn(), console=Console(stderr=True)
+            )
 
     def __enter__(self) -> _Progress:
         if self._bar:

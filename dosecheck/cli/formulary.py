@@ -31,7 +31,13 @@ def lint(folder: str | None, as_json: bool) -> int:
     path, found = find_folder(folder)
     report = lint_files(read_folder(path))
     if as_json:
-        click.echo(json.dumps({"faults": [f._asdict() for f in report.faults], "advice": [f._asdict() for f in report.advice]}, indent=2, ensure_ascii=False))
+        click.echo(
+            json.dumps(
+                {"faults": [f._asdict() for f in report.faults], "advice": [f._asdict() for f in report.advice]},
+                indent=2,
+                ensure_ascii=False,
+            )
+        )
         return 2 if report.faults else 0
     for title, rows in (("Faults", report.faults), ("Advice", report.advice)):
         if rows:
@@ -51,7 +57,9 @@ def show(medicine: str, folder: str | None, as_json: bool) -> int:
     found = formulary.medicine(medicine)
     if found is None:
         near = formulary.near(medicine)
-        raise click.UsageError(f'No medicine named "{medicine}" in this formulary.' + (f" Did you mean {' or '.join(near)}?" if near else ""))
+        raise click.UsageError(
+            f'No medicine named "{medicine}" in this formulary.' + (f" Did you mean {' or '.join(near)}?" if near else "")
+        )
     click.echo(json.dumps(_as_dict(found, formulary), indent=2, ensure_ascii=False, default=str) if as_json else _text(found, formulary))
     return 0
 
@@ -83,12 +91,18 @@ def _text(medicine: Medicine, formulary: Formulary) -> str:
 
 
 def _regimen(regimen: Regimen, formulary: Formulary) -> str:
-    what = [regimen.route, "for " + " or ".join(regimen.purposes)] + ([regimen.step] if regimen.step else []) + [f"with {c}" for c in sorted(regimen.conditions)]
+    what = (
+        [regimen.route, "for " + " or ".join(regimen.purposes)]
+        + ([regimen.step] if regimen.step else [])
+        + [f"with {c}" for c in sorted(regimen.conditions)]
+    )
     lines = [wrapped(bands_in_words(regimen), "  - "), wrapped(", ".join(what), "    ")]
     lines += [wrapped(f"{limit.name}: {limit.text} ({limit.outcome} when broken)", "      ") for limit in regimen.limits]
     lines += [wrapped(f"local: {regimen.reason}", "      ")] if regimen.reason else []
     lines += [wrapped(f"no daily maximum: {regimen.no_daily}", "      ")] if regimen.no_daily else []
-    lines += [wrapped(f"ask first: {line}", "      ") for line in regimen.ask_first] + ([wrapped(f"note: {regimen.note}", "      ")] if regimen.note else [])
+    lines += [wrapped(f"ask first: {line}", "      ") for line in regimen.ask_first] + (
+        [wrapped(f"note: {regimen.note}", "      ")] if regimen.note else []
+    )
     lines.append(wrapped(f"in force from {regimen.valid_from}; {regimen.checked}", "      "))
     lines.append(wrapped(f"{formulary.source(regimen.source)} <{formulary.source_address(regimen.source)}>", "      "))
     return "\n".join(lines)

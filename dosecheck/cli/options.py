@@ -94,5 +94,3 @@ def texts_of(fields: dict[str, Any]) -> dict[str, Any]:
 
 def open_formulary(folder: str | None) -> Formulary:
     return Formulary(folder)
-
-

@@ -29,7 +29,10 @@ def command(ctx: click.Context, folder: str | None, as_json: bool, dose: tuple[s
     if len(dose) > 1:
         raise click.UsageError("--dose is given twice. Give it once.", ctx)
     if not any((dose, *(value for value in fields.values()))):
-        raise click.UsageError('Nothing to check. Try: dosecheck order --medicine paracetamol --route oral --dose "210 mg" --every "6 hours" --weight "14.2 kg" --age "3 years"', ctx)
+        raise click.UsageError(
+            'Nothing to check. Try: dosecheck order --medicine paracetamol --route oral --dose "210 mg" --every "6 hours" --weight "14.2 kg" --age "3 years"',
+            ctx,
+        )
     return answer(open_formulary(folder), texts_of({**fields, "dose": dose[0] if dose else None}), as_json)
 
 

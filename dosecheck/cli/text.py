@@ -23,7 +23,14 @@ _STATES = {"met": "kept", "broken": "BROKEN", "not-checked": "not checked", "to 
 def wrapped(text: str, lead: str = "", hang: str | None = None) -> str:
     """The text in lines of 79 columns; an amount is never parted from its unit."""
     glued = _glue(text)
-    lines = textwrap.wrap(glued, WIDTH, initial_indent=lead, subsequent_indent=" " * len(lead) if hang is None else hang, break_long_words=False, break_on_hyphens=False)
+    lines = textwrap.wrap(
+        glued,
+        WIDTH,
+        initial_indent=lead,
+        subsequent_indent=" " * len(lead) if hang is None else hang,
+        break_long_words=False,
+        break_on_hyphens=False,
+    )
     return "\n".join(lines).replace("\u00a0", " ")
 
 
@@ -79,7 +86,12 @@ def _understood(understood: dict[str, str]) -> str:
     order += [f"product: {understood['product']}"] if "product" in understood else []
     child = [understood[name] for name in ("age", "weight") if name in understood]
     child += [f"{name} {understood[name]}" for name in ("weighed", "born", "gestation", "height", "sex") if name in understood]
-    lines = [("Order", ", ".join(filter(None, first))), ("", "; ".join(order)), ("Child", ", ".join(child) or "nothing told"), ("Date", understood.get("on", ""))]
+    lines = [
+        ("Order", ", ".join(filter(None, first))),
+        ("", "; ".join(order)),
+        ("Child", ", ".join(child) or "nothing told"),
+        ("Date", understood.get("on", "")),
+    ]
     return "\n".join(wrapped(text, f"  {label:7}") for label, text in lines if text)
 
 
@@ -135,7 +147,10 @@ class _Sources:
 
 def reckoning_text(reckoning: Reckoning) -> str:
     """The `dose` command's answer."""
-    parts = [heading(wrapped(f"What the figures come to: {reckoning.medicine or 'no medicine'}. No order was checked.")), _child_line(reckoning.understood)]
+    parts = [
+        heading(wrapped(f"What the figures come to: {reckoning.medicine or 'no medicine'}. No order was checked.")),
+        _child_line(reckoning.understood),
+    ]
     parts.append(_block("In the way, or to think of", [f.message for f in reckoning.findings if f.outcome]))
     parts += [_figures(figures) for figures in reckoning.figures]
     parts.append(_block("Notes", [f.message for f in reckoning.findings if not f.outcome]))
@@ -165,7 +180,11 @@ def _figures(figures: Figures) -> str:
 
 def _one_dose(figures: Figures) -> str:
     if figures.high is None:
-        return "see the limits below; what is missing is named above" if not figures.regimen.span.continuous else "an infusion: see the limits below"
+        return (
+            "see the limits below; what is missing is named above"
+            if not figures.regimen.span.continuous
+            else "an infusion: see the limits below"
+        )
     if figures.low is None:
         return f"at most {show(figures.high, down=True)}; the source gives no low end"
     high = show(figures.high, down=True)

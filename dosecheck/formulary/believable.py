@@ -38,4 +38,3 @@ def believable(rows: tuple[WeightRow, ...], months_lo: int, months_hi: int) -> t
     last = max(index for index, row in enumerate(rows) if row.months <= months_hi)
     first = max(index for index, row in enumerate(rows) if row.months <= months_lo)
     return min(row.low for row in rows[first : last + 1]), max(row.high for row in rows[first : last + 1])
-

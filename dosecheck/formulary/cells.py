@@ -9,7 +9,7 @@ from __future__ import annotations
 
 from datetime import date
 from functools import cache
-from itertools import product
+from itertools import pairwise, product
 from typing import NamedTuple
 
 AGE_FACTS = ("months", "days", "corrected months", "corrected days", "postmenstrual days")
@@ -69,7 +69,7 @@ def stretches(facts: dict[str, Interval], edges: dict[str, set[int]]) -> list[di
     for name in names:
         low, high = facts[name]
         cuts = [low, *sorted(e for e in edges.get(name, ()) if low < e <= high), high + 1]
-        pieces.append([(a, b - 1) for a, b in zip(cuts, cuts[1:], strict=False)])
+        pieces.append([(a, b - 1) for a, b in pairwise(cuts)])
     rest = {name: value for name, value in facts.items() if name not in names}
     found = [{**rest, **dict(zip(names, piece, strict=True))} for piece in product(*pieces)]
     return found if len(found) == 1 else [stretch for stretch in found if _possible(stretch, facts)]

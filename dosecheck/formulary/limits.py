@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 from fractions import Fraction
+from itertools import pairwise
 from typing import Any, NamedTuple
 
 from dosecheck.formulary.measures import AT_LEAST, AT_MOST, Comparison
@@ -89,7 +90,9 @@ def compare(base: str, sense: str, figure: Quantity, times: Fraction = Fraction(
     return Comparison(measure_of(base, figure), sense, bound.numerator, bound.denominator)
 
 
-def _upper(name: str, code: str, figure: Quantity, base: str, margin: Fraction, floor: tuple[Comparison, ...], due: str = ALWAYS) -> list[Limit]:
+def _upper(
+    name: str, code: str, figure: Quantity, base: str, margin: Fraction, floor: tuple[Comparison, ...], due: str = ALWAYS
+) -> list[Limit]:
     """An absolute figure stops; one per kg or per m2 asks above it and stops above the margin."""
     graded = measure_of(base, figure) != base
     exceptions = floor if graded else ()
@@ -135,7 +138,13 @@ def compile_limits(entry: dict[str, Any], policy: Policy, high_risk: bool) -> tu
 
 
 def _range_limits(
-    entry: dict[str, Any], span: DoseSpan, base: str, margin: Fraction, floor: tuple[Comparison, ...], binding: tuple[Comparison, ...], policy: Policy
+    entry: dict[str, Any],
+    span: DoseSpan,
+    base: str,
+    margin: Fraction,
+    floor: tuple[Comparison, ...],
+    binding: tuple[Comparison, ...],
+    policy: Policy,
 ) -> list[Limit]:
     """The dose itself: per dose, or per day with each single dose limited as well."""
     per_day = entry.get("per") == "day"
@@ -165,7 +174,7 @@ def _counts(entry: dict[str, Any]) -> Iterable[Limit]:
     allowed = sorted(entry.get("doses_a_day", []))
     if allowed:
         text = " or ".join(map(str, allowed)) + (" dose a day" if allowed == [1] else " doses a day")
-        holes = [(a, b) for a, b in zip(allowed, allowed[1:], strict=False) if b > a + 1]
+        holes = [(a, b) for a, b in pairwise(allowed) if b > a + 1]
         steps = [(Comparison("mean doses", AT_LEAST, allowed[0], 1),), (Comparison("doses", AT_MOST, allowed[-1], 1),)]
         steps += [(Comparison("doses", AT_MOST, a, 1), Comparison("mean doses", AT_LEAST, b, 1)) for a, b in holes]
         for comparisons in steps:
@@ -179,13 +188,43 @@ def _when_stated(entry: dict[str, Any], margin: Fraction) -> list[Limit]:
         limits += _upper("fastest rate", "rate-above-max", read_dose(text).high, "rate", margin, (), STATED)
     if "min_duration" in entry:
         shortest = read_time(entry["min_duration"])
-        limits.append(Limit("shortest time to give it over", "given-too-fast", STOP, (compare("duration", AT_LEAST, shortest),), show_seconds(shortest.value), shortest, STATED))
+        limits.append(
+            Limit(
+                "shortest time to give it over",
+                "given-too-fast",
+                STOP,
+                (compare("duration", AT_LEAST, shortest),),
+                show_seconds(shortest.value),
+                shortest,
+                STATED,
+            )
+        )
     if "max_concentration" in entry:
         most = read_amount(entry["max_concentration"], ("mass", "activity", "substance"), "concentration", "10 mg/mL")
-        limits.append(Limit("highest concentration", "concentration-above-max", STOP, (Comparison("concentration", AT_MOST, most.value.numerator, most.value.denominator),), show(most), most, STATED))
+        limits.append(
+            Limit(
+                "highest concentration",
+                "concentration-above-max",
+                STOP,
+                (Comparison("concentration", AT_MOST, most.value.numerator, most.value.denominator),),
+                show(most),
+                most,
+                STATED,
+            )
+        )
     if "max_course" in entry:
         longest = read_time(entry["max_course"])
-        limits.append(Limit("longest course", "course-too-long", STOP, (compare("course", AT_MOST, longest),), show_seconds(longest.value), longest, STATED))
+        limits.append(
+            Limit(
+                "longest course",
+                "course-too-long",
+                STOP,
+                (compare("course", AT_MOST, longest),),
+                show_seconds(longest.value),
+                longest,
+                STATED,
+            )
+        )
     for total in entry.get("totals", []):
         for text in total["max"]:
             limits += _upper(f"total over {total['over']}", "total-above-max", read_dose(text).high, "total", margin, (), STATED)

@@ -102,7 +102,11 @@ def merge(raw: dict[str, Any], local: dict[str, Any]) -> dict[str, Any]:
         mine = [{**entry, "origin": "local", "reason": local["reason"]} for entry in local.get(key, [])]
         gone = {entry["id"] for entry in mine} | (set(local.get("withdraw", [])) if key == "regimen" else set())
         merged[key] = [entry for entry in raw.get(key, []) if entry["id"] not in gone] + mine
-    merged["status"] = "approved" if raw["status"] == local.get("status") == "approved" else min(raw["status"], local.get("status", "draft"), key=_RANK.get)
+    merged["status"] = (
+        "approved"
+        if raw["status"] == local.get("status") == "approved"
+        else min(raw["status"], local.get("status", "draft"), key=_RANK.get)
+    )
     return merged
 
 
@@ -202,7 +206,12 @@ class Formulary:
 
     def about(self, medicine: Medicine | None = None) -> dict[str, str]:
         """What every answer says of its formulary."""
-        return {"name": str(self.folder), "found": self.found, "status": medicine.status if medicine else "", "fingerprint": self.fingerprint}
+        return {
+            "name": str(self.folder),
+            "found": self.found,
+            "status": medicine.status if medicine else "",
+            "fingerprint": self.fingerprint,
+        }
 
     def review_overdue(self, on: date | None) -> str:
         """The policy's review date, when it has passed."""

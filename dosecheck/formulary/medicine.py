@@ -193,7 +193,9 @@ def _regimens(entry: dict[str, Any], policy: Policy, high_risk: bool, only: str)
     if "band" not in entry:
         return [_regimen(entry, policy, high_risk, only)]
     shared = {key: value for key, value in entry.items() if key != "band"}
-    return [_regimen({**shared, **band, "id": f"{entry['id']}, band {n}"}, policy, high_risk, only) for n, band in enumerate(entry["band"], 1)]
+    return [
+        _regimen({**shared, **band, "id": f"{entry['id']}, band {n}"}, policy, high_risk, only) for n, band in enumerate(entry["band"], 1)
+    ]
 
 
 def _regimen(entry: dict[str, Any], policy: Policy, high_risk: bool, only: str) -> Regimen:

@@ -29,6 +29,7 @@ from dosecheck.formulary.fields import (
     Word,
     refuse,
 )
+from dosecheck.formulary.limits import edge
 from dosecheck.formulary.parts import (
     AgeBand,
     Bounds,
@@ -45,7 +46,6 @@ from dosecheck.formulary.parts import (
     WeightBand,
     Words,
 )
-from dosecheck.formulary.limits import edge
 from dosecheck.reading import read_weight
 from dosecheck.records import STEPS
 

@@ -85,7 +85,11 @@ def pint_text(quantity: Any) -> str:
     """
     number, units = quantity.magnitude, str(quantity.units).replace(" / ", "/").replace(" ** 2", "2")
     if isinstance(number, float) or not isinstance(number, (int, Decimal, Fraction)):
-        raise TextError(str(number), "The number is a binary float, which is not exact.", 'Use pint.UnitRegistry(non_int_type=Decimal), or text such as "14.2 kg".')
+        raise TextError(
+            str(number),
+            "The number is a binary float, which is not exact.",
+            'Use pint.UnitRegistry(non_int_type=Decimal), or text such as "14.2 kg".',
+        )
     exact = Fraction(number)
     digits = f"{exact.numerator * 10**12 // exact.denominator:013d}"
     if Fraction(int(digits), 10**12) != exact:

@@ -64,7 +64,14 @@ def _body(dose: Dose, ends: list[Quantity], given: Given, steps: list[Step]) -> 
         if squared is None:
             return "height-missing", {}
         area = Quantity(rounded_surface(squared), "surface", "m2")
-        steps.append(Step("body surface", ("square root of", given.child.height, TIMES, given.child.weight, "/ 3600"), area, "Mosteller, rounded to 0.0001 m2"))
+        steps.append(
+            Step(
+                "body surface",
+                ("square root of", given.child.height, TIMES, given.child.weight, "/ 3600"),
+                area,
+                "Mosteller, rounded to 0.0001 m2",
+            )
+        )
         _change(ends, steps, "order", TIMES, area)
     if "time" in below:
         ends[:] = [Quantity(end.value, end.kind.split("/")[0], end.unit.split("/")[0]) for end in ends]

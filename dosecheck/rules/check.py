@@ -128,7 +128,9 @@ def readings_of(case: Case, ingredient: str, regimens: tuple[Regimen, ...], stre
     if case.shelf.problems:
         return [_silent()]
     covered = any(ingredient in r.covers for others in case.shelf.regimens.values() for r in others)
-    return [_silent(Finding("ingredient-amount-unknown" if covered else "ingredient-without-regimen", NOT_CHECKED, {"ingredient": ingredient}))]
+    return [
+        _silent(Finding("ingredient-amount-unknown" if covered else "ingredient-without-regimen", NOT_CHECKED, {"ingredient": ingredient}))
+    ]
 
 
 def _silent(*findings: Finding, regimen: Regimen | None = None) -> Reading:

@@ -52,7 +52,7 @@ def _hard_to_believe(child: Child, body: Body, formulary: Formulary) -> Iterator
         return
     low, high = ends
     if child.weight > high or (child.weight < low and not may_be_early(child, body)):
-        slips = [f"{words} it would be {show(other)}" for words, other in _other_weights(child.weight) if low <= other <= high]
+        slips = [f"{words} it would be about {show(other)}" for words, other in _other_weights(child.weight) if low <= other <= high]
         hint = f" ({'; '.join(slips)})" if slips else ""
         told = {"value": show_weight(child.weight), "age": say_age(body.age), "limit": f"{show(low)} to {show(high)}", "hint": hint}
         yield Finding("weight-not-believable", QUERY, told)
@@ -60,8 +60,12 @@ def _hard_to_believe(child: Child, body: Body, formulary: Formulary) -> Iterator
 
 def _other_weights(weight: Quantity) -> Iterator[tuple[str, Quantity]]:
     pound = Fraction(UNITS["weight"]["lb"], UNITS["weight"]["kg"])
-    for words, factor in (("taken as pounds", pound), ("with the point moved left", Fraction(1, 10)), ("with the point moved right", Fraction(10))):
-        yield words, Quantity(round(weight.value * factor, -8), "weight", "kg")
+    for words, factor in (
+        ("taken as pounds", pound),
+        ("with the point moved left", Fraction(1, 10)),
+        ("with the point moved right", Fraction(10)),
+    ):
+        yield words, Quantity(round(weight.value * factor, -11), "weight", "kg")
 
 
 def may_be_early(child: Child, body: Body) -> bool:

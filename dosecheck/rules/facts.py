@@ -53,7 +53,16 @@ def age_of(child: Child) -> Age | None:
     if dated.months_lo > 12 * 120:
         raise InputError([Fault("born", str(child.born), "The child would be more than 120 years old.", "Look at the year.")])
     if stated and not (stated.days_lo <= dated.days_lo <= stated.days_hi and stated.months_lo <= dated.months_lo <= stated.months_hi):
-        raise InputError([Fault("age", say_age(stated), f"It disagrees with the date of birth {child.born}, which makes {say_age(dated)} on {child.on}.", "Give the right one alone.")])
+        raise InputError(
+            [
+                Fault(
+                    "age",
+                    say_age(stated),
+                    f"It disagrees with the date of birth {child.born}, which makes {say_age(dated)} on {child.on}.",
+                    "Give the right one alone.",
+                )
+            ]
+        )
     return dated
 
 

@@ -59,7 +59,11 @@ def how_often(order: Order) -> str:
         words.append(f"{show_number(most if not order.at_most else 86_400 / gap)} times a day, {show_seconds(gap)} apart if spread evenly")
     elif gap is not None:
         longest = order.every.gap[1]
-        words.append(f"every {show_seconds(gap)}" + (f" to {show_seconds(longest)}" if longest != gap else "") + f", up to {most} dose{'s' * (most != 1)} in 24 hours" * (not order.at_most))
+        words.append(
+            f"every {show_seconds(gap)}"
+            + (f" to {show_seconds(longest)}" if longest != gap else "")
+            + f", up to {most} dose{'s' * (most != 1)} in 24 hours" * (not order.at_most)
+        )
     elif most == 1 and not order.at_most:
         words.append("one dose only")
     if order.at_most:
@@ -86,7 +90,9 @@ def status_line(formulary: Formulary, medicine: Medicine, on: date | None) -> st
     """A line about the figures themselves, unless they are approved and in date."""
     lines = []
     if medicine.status != "approved":
-        lines.append(f'These figures have the status "{medicine.status}": not for clinical use until a pharmacist has checked and approved them.')
+        lines.append(
+            f'These figures have the status "{medicine.status}": not for clinical use until a pharmacist has checked and approved them.'
+        )
     overdue = formulary.review_overdue(on)
     if overdue:
         lines.append(f"The formulary was due for review on {overdue}.")
@@ -100,13 +106,29 @@ def verdict_dict(verdict: Any) -> dict[str, Any]:
         "outcome": verdict.outcome,
         "headline": verdict.headline,
         "findings": [
-            {"code": f.code, "outcome": f.outcome or "note", "message": f.message, "value": f.value, "limit": f.limit, "regimen": f.regimen, "source": f.source}
+            {
+                "code": f.code,
+                "outcome": f.outcome or "note",
+                "message": f.message,
+                "value": f.value,
+                "limit": f.limit,
+                "regimen": f.regimen,
+                "source": f.source,
+            }
             for f in verdict.findings
         ],
         "working": [step.text for step in verdict.working],
         "one_dose": show(verdict.one_dose) if verdict.one_dose else "",
         "limits": [
-            {"name": s.limit.name, "limit": s.limit.text, "comes_to": show(s.comes_to, down=True) if s.comes_to else "", "state": s.state, "binding": s.binding, "regimen": s.regimen.full_id, "source": s.source}
+            {
+                "name": s.limit.name,
+                "limit": s.limit.text,
+                "comes_to": show(s.comes_to, down=True) if s.comes_to else "",
+                "state": s.state,
+                "binding": s.binding,
+                "regimen": s.regimen.full_id,
+                "source": s.source,
+            }
             for s in verdict.limits
         ],
         "not_checked": list(verdict.not_checked),
@@ -114,7 +136,8 @@ def verdict_dict(verdict: Any) -> dict[str, Any]:
         "ask_first": list(verdict.ask_first),
         "slips": list(verdict.slips),
         "understood": verdict.understood,
-        "suggestion": suggestion and {
+        "suggestion": suggestion
+        and {
             "product": suggestion.product,
             "dose": show(suggestion.amount) if suggestion.amount else "",
             "measured": show(suggestion.measured) if suggestion.measured else "",
@@ -124,4 +147,4 @@ def verdict_dict(verdict: Any) -> dict[str, Any]:
         "counts": verdict.counts,
         "formulary": verdict.formulary,
         "caution": verdict.caution,
-    }  # fmt: skip
+    }

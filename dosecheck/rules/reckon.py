@@ -90,20 +90,35 @@ def reckon(order: Order, child: Child, formulary: Formulary) -> Reckoning:
         verdict = unknown_medicine(order, child, body, formulary)
         return Reckoning(order.medicine or "", (), verdict.findings, verdict.understood, verdict.formulary, verdict.caution)
     case = case_of(order, child, body, formulary, medicine)
-    findings = [f for f in order_problems(case) if f.code not in ("dose-missing", "purpose-not-told")] + list(child_concerns(medicine, child, body, formulary))
+    findings = [f for f in order_problems(case) if f.code not in ("dose-missing", "purpose-not-told")] + list(
+        child_concerns(medicine, child, body, formulary)
+    )
     figures = list(_all_figures(case)) if body.age else []
     if body.age and not figures and not case.shelf.problems:
         has = [bands_in_words(r) for regimens in case.shelf.regimens.values() for r in regimens]
         findings.append(Finding("no-regimen-for-child", "not-checked", {"about": child_in_words(child, body), "has": has}))
     findings += _age_findings(case)
     caution = f"{CAUTION} {status_line(formulary, medicine, child.on)}".rstrip()
-    return Reckoning(medicine.id, tuple(figures), tuple(findings), understood(order, child, body, medicine, case.product), formulary.about(medicine), caution)
+    return Reckoning(
+        medicine.id,
+        tuple(figures),
+        tuple(findings),
+        understood(order, child, body, medicine, case.product),
+        formulary.about(medicine),
+        caution,
+    )
 
 
 def _age_findings(case: Case) -> list[Finding]:
     from dosecheck.rules.check import age_limit_readings
 
-    found = [f for s in stretches(case.body.intervals, case.shelf.edges) if case.body.age for r in age_limit_readings(case, s) for f in r.findings]
+    found = [
+        f
+        for s in stretches(case.body.intervals, case.shelf.edges)
+        if case.body.age
+        for r in age_limit_readings(case, s)
+        for f in r.findings
+    ]
     return list({f.regimen: f for f in found}.values())
 
 
@@ -131,7 +146,12 @@ def _figures_of(case: Case, regimen: Regimen) -> Iterator[Figures]:
 
 def _block(case: Case, regimen: Regimen, count: int | None, facts: dict[str, Ratio]) -> Figures:
     firsts = [limit for limit in regimen.limits if not limit.beyond]
-    steps = [step for limit in firsts if most_for_one_dose(limit, facts) is not None for step in limit_step(limit, _amount(limit, most_for_one_dose(limit, facts)), facts, case)]
+    steps = [
+        step
+        for limit in firsts
+        if most_for_one_dose(limit, facts) is not None
+        for step in limit_step(limit, _amount(limit, most_for_one_dose(limit, facts)), facts, case)
+    ]
     bounds = [b for b in (most_for_one_dose(limit, facts) for limit in firsts) if b is not None]
     high = _in_regimen(regimen, min(bounds)) if bounds and not regimen.span.continuous else None
     low, low_steps = _low(case, regimen, facts, high)
@@ -139,9 +159,15 @@ def _block(case: Case, regimen: Regimen, count: int | None, facts: dict[str, Rat
     if case.product:
         products = [case.product]
     usable = [] if regimen.span.continuous else [measurable(p, regimen, facts) for p in products if p.release == regimen.release]
-    notes = [f.message for f in regimen_concerns(regimen, case.child, case.body, once=True)] + ([regimen.rounding] if regimen.rounding else []) + list(regimen.ask_first)
+    notes = (
+        [f.message for f in regimen_concerns(regimen, case.child, case.body, once=True)]
+        + ([regimen.rounding] if regimen.rounding else [])
+        + list(regimen.ask_first)
+    )
     rows = tuple(dict.fromkeys((limit.name, limit.text) for limit in firsts))
-    return Figures(regimen, count, low, high, rows, (*low_steps, *steps), tuple(usable), tuple(notes), case.formulary.source(regimen.source))
+    return Figures(
+        regimen, count, low, high, rows, (*low_steps, *steps), tuple(usable), tuple(notes), case.formulary.source(regimen.source)
+    )
 
 
 def _amount(limit: Limit, value: Fraction) -> Quantity:

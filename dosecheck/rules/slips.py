@@ -143,7 +143,11 @@ def _range(reading: Reading) -> tuple[Fraction, Fraction] | None:
     if not known:
         return None
     high = min(known)
-    lows = [_by_time(limit, reading) or allowed(limit.main, reading.upper) for limit in reading.regimen.limits if limit.name == "low end" and limit.main.sense == AT_LEAST]
+    lows = [
+        _by_time(limit, reading) or allowed(limit.main, reading.upper)
+        for limit in reading.regimen.limits
+        if limit.name == "low end" and limit.main.sense == AT_LEAST
+    ]
     low = min([b for b in lows if b is not None], default=high / 2)
     return min(low, high), high
 

@@ -24,7 +24,10 @@ HEADLINES = {
     NOT_CHECKED: "NOT CHECKED: this order could not be checked in full. Do not take this as an all-clear.",
 }
 
-ALWAYS_OPEN = ("Earlier doses: not told, so not counted.", "The weight against the age: by the policy's coarse table at most, not by growth charts.")
+ALWAYS_OPEN = (
+    "Earlier doses: not told, so not counted.",
+    "The weight against the age: by the policy's coarse table at most, not by growth charts.",
+)
 
 
 class LimitState(NamedTuple):
