@@ -12,7 +12,7 @@ from pathlib import Path
 import pytest
 
 from dosecheck import Child, Finding, Formulary, Order, check_order
-from dosecheck.rules.codes import CATALOGUE
+from dosecheck.rules.catalogue import CATALOGUE
 
 ROOT = Path(__file__).parents[1]
 README = (ROOT / "README.md").read_text("utf-8")

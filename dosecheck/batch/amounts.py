@@ -72,8 +72,11 @@ def dose_columns(part: pl.DataFrame, table: dict[int, Scaled]) -> pl.DataFrame:
         part: has `dose` (index of the distinct dose), `weight`, `most`, `mean_n`, `mean_d`.
         table: the distinct doses of the part, by index.
     """
-    columns = {"dose": pl.Series(list(table), dtype=pl.UInt32), "trouble": pl.Series([s.trouble for s in table.values()], dtype=pl.String),
-               "slow": pl.Series([s.slow for s in table.values()], dtype=pl.Boolean)}  # fmt: skip
+    columns = {
+        "dose": pl.Series(list(table), dtype=pl.UInt32),
+        "trouble": pl.Series([s.trouble for s in table.values()], dtype=pl.String),
+        "slow": pl.Series([s.slow for s in table.values()], dtype=pl.Boolean),
+    }
     if all(s.simple for s in table.values()):
         ends = {name: pl.Series([_whole(getattr(s, name)) for s in table.values()], dtype=pl.Int64) for name in ("low", "high")}
         return part.select("dose").join(pl.DataFrame({**columns, **ends}), on="dose", how="left", maintain_order="left").drop("dose")
@@ -101,10 +104,12 @@ def _scaled_up(joined: pl.DataFrame) -> pl.DataFrame:
     shares = pl.when("per_day").then(pl.col("mean_n")).otherwise(1).cast(pl.Int128)
     uncounted = (pl.col("mean_d") != 1) | (pl.col("mean_n") != pl.col("most"))
     trouble = (
-        pl.when(pl.col("per_kg") & pl.col("weight").is_null()).then(pl.lit(WEIGHT_MISSING))
-        .when(pl.col("per_day") & uncounted.fill_null(True)).then(pl.lit(COUNT_NEEDED))
+        pl.when(pl.col("per_kg") & pl.col("weight").is_null())
+        .then(pl.lit(WEIGHT_MISSING))
+        .when(pl.col("per_day") & uncounted.fill_null(True))
+        .then(pl.lit(COUNT_NEEDED))
         .otherwise(pl.col("trouble"))
-    )  # fmt: skip
+    )
     ends = [(pl.col(f"{end}_p").cast(pl.Int128) * times, pl.col(f"{end}_q").cast(pl.Int128) * shares) for end in ("low", "high")]
     fair = trouble == NO_TROUBLE
     inexact = pl.any_horizontal((over % under != 0) | (over // under > CEILING) | pl.col("slow") for over, under in ends)

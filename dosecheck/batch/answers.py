@@ -14,7 +14,8 @@ from dosecheck.formulary.measures import MEASURES
 from dosecheck.formulary.medicine import AgeLimit, Medicine, Regimen
 from dosecheck.formulary.shelf import Shelf
 from dosecheck.records import NOT_CHECKED, QUERY, STOP, WITHIN, Child
-from dosecheck.rules.codes import CATALOGUE, Finding, Later, agreed, worst
+from dosecheck.rules.catalogue import CATALOGUE
+from dosecheck.rules.codes import Finding, Later, agreed, worst
 from dosecheck.rules.concerns import regimen_concerns
 from dosecheck.rules.facts import Body
 from dosecheck.rules.judge import Answer, judge
@@ -23,10 +24,30 @@ MET_STATE, BROKEN_STATE = 1, 2  # 0: a fact is missing
 _NOBODY = Body(None, {})
 _RANK = {STOP: 0, NOT_CHECKED: 1, QUERY: 2}
 # Codes that say what the formulary has: their whole sentence is the same for every row that asks alike.
-_WHOLE = frozenset({"route-missing", "route-unknown", "purpose-unknown", "step-unknown", "step-missing", "condition-unknown", "condition-missing",
-                    "product-unknown", "product-not-in-regimen", "route-not-for-product", "none-in-force", "no-figures", "medicine-missing", "medicine-unknown"})  # fmt: skip
-_LEADS = {STOP: "STOP, do not give as written.", QUERY: "QUERY, ask before giving.", NOT_CHECKED: "NOT CHECKED.",
-          WITHIN: "Within, for this order alone; earlier doses not told."}  # fmt: skip
+_WHOLE = frozenset(
+    {
+        "route-missing",
+        "route-unknown",
+        "purpose-unknown",
+        "step-unknown",
+        "step-missing",
+        "condition-unknown",
+        "condition-missing",
+        "product-unknown",
+        "product-not-in-regimen",
+        "route-not-for-product",
+        "none-in-force",
+        "no-figures",
+        "medicine-missing",
+        "medicine-unknown",
+    }
+)
+_LEADS = {
+    STOP: "STOP, do not give as written.",
+    QUERY: "QUERY, ask before giving.",
+    NOT_CHECKED: "NOT CHECKED.",
+    WITHIN: "Within, for this order alone; earlier doses not told.",
+}
 
 
 class RowFlags(NamedTuple):
@@ -153,6 +174,9 @@ def sentence_of(outcome: str, told: list[Told]) -> str:
 
 def _texts(outcome: str, told: list[Told], regimens: list[Regimen]) -> Answered:
     return Answered(
-        outcome, ";".join(sorted({t.code for t in told})), ";".join(dict.fromkeys(r.full_id for r in regimens)),
-        "; ".join(dict.fromkeys(r.source for r in regimens)), sentence_of(outcome, told),
-    )  # fmt: skip
+        outcome,
+        ";".join(sorted({t.code for t in told})),
+        ";".join(dict.fromkeys(r.full_id for r in regimens)),
+        "; ".join(dict.fromkeys(r.source for r in regimens)),
+        sentence_of(outcome, told),
+    )

@@ -183,9 +183,12 @@ def child_columns(read: Read) -> pl.DataFrame:
     slow = (
         (pl.lit(read.is_given("weight")) & pl.col("weight").is_null())
         | (pl.lit(read.is_given("age")) & (pl.col("months_lo").is_null() | born.is_not_null()))
-        | (born > on) | (months > 1440) | (weighed > on) | (weighed < born)
+        | (born > on)
+        | (months > 1440)
+        | (weighed > on)
+        | (weighed < born)
         | ((born.is_not_null() | weighed.is_not_null()) & on.is_null())
-    )  # fmt: skip
+    )
     return frame.select(
         "weight",
         *(pl.coalesce(name, months if name.startswith("months") else on - born).alias(name) for name in stated),

@@ -22,9 +22,12 @@ def compared(group: pl.DataFrame, amount: pl.DataFrame, regimen: Regimen, number
         name: pl.col(name).cast(pl.Int128) for name in ("low", "high", "weight", "most", "mean_n", "mean_d", "gap_n", "gap_d", "course")
     }
     facts = {
-        "weight": (wide128["weight"], 1), "doses": (wide128["most"], 1), "average": (wide128["mean_n"], wide128["mean_d"]),
-        "gap": (wide128["gap_n"], wide128["gap_d"]), "course": (wide128["course"], 1),
-    }  # fmt: skip
+        "weight": (wide128["weight"], 1),
+        "doses": (wide128["most"], 1),
+        "average": (wide128["mean_n"], wide128["mean_d"]),
+        "gap": (wide128["gap_n"], wide128["gap_d"]),
+        "course": (wide128["course"], 1),
+    }
     upper, lower = {**facts, "dose": (wide128["high"], 1)}, {**facts, "dose": (wide128["low"], 1)}
     bounds = [_bound(limit, upper) for limit in regimen.limits]
     least = [

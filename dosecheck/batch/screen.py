@@ -83,11 +83,21 @@ class Screen:
         told = pl.DataFrame({"course": course, "not_measured": measured, "often_flags": frequency["flags"].gather(often.index)})
         frame = pl.concat([told, child], how="horizontal").with_row_index("row")
         return frame.select(
-            "row", "weight", "months_lo", "months_hi", "days_lo", "days_hi", "course", self._flags(),
-            asked=asked.index, often=often.index, dose=read.codes("dose").cast(pl.UInt32),
-            on=read.column("on", lambda day: day, pl.Date), unread=read.error.is_not_null(),
+            "row",
+            "weight",
+            "months_lo",
+            "months_hi",
+            "days_lo",
+            "days_hi",
+            "course",
+            self._flags(),
+            asked=asked.index,
+            often=often.index,
+            dose=read.codes("dose").cast(pl.UInt32),
+            on=read.column("on", lambda day: day, pl.Date),
+            unread=read.error.is_not_null(),
             slow=reduce(lambda a, b: a | b, odd) | frame["slow"],
-        ).with_columns(no_dose=pl.col("dose") == 0)  # fmt: skip
+        ).with_columns(no_dose=pl.col("dose") == 0)
 
     def _frequency(self, values: list[tuple]) -> pl.DataFrame:
         """Each combination of how often, as numbers and as flags."""
@@ -103,11 +113,13 @@ class Screen:
         infant, child = (oldest_weight(self.formulary.policy, infant=young) for young in (True, False))
         oldest = pl.when(pl.col("months_lo").fill_null(0) < 12).then(infant).otherwise(child)
         bits = {
-            YOUNG: pl.col("months_lo") < 3, NOT_MEASURED: pl.col("not_measured") & pl.col("weight").is_not_null(),
+            YOUNG: pl.col("months_lo") < 3,
+            NOT_MEASURED: pl.col("not_measured") & pl.col("weight").is_not_null(),
             WEIGHT_OLD: (pl.col("weight_days") > oldest) & pl.col("weight").is_not_null(),
             UNBELIEVABLE: self._unbelievable(),
-            **{NULLS[name]: pl.col(name).is_null() for name in ("weight", "course")}, NO_AGE: pl.col("months_lo").is_null(),
-        }  # fmt: skip
+            **{NULLS[name]: pl.col(name).is_null() for name in ("weight", "course")},
+            NO_AGE: pl.col("months_lo").is_null(),
+        }
         return (pl.col("often_flags") + pl.sum_horizontal(expr.fill_null(False).cast(pl.Int64) * bit for bit, expr in bits.items())).alias(
             "flags"
         )

@@ -34,10 +34,13 @@ def _interval(fact: str) -> tuple[pl.Expr, pl.Expr]:
     """Lowest and highest value of an age fact; with an untold gestation, anything possible."""
     months, days = (pl.col("months_lo"), pl.col("months_hi")), (pl.col("days_lo"), pl.col("days_hi"))
     return {
-        "months": months, "days": days, "weight": (pl.col("weight"), pl.col("weight")),
-        "corrected months": (months[0] - 6, months[1]), "corrected days": (days[0] - 141, days[1]),
+        "months": months,
+        "days": days,
+        "weight": (pl.col("weight"), pl.col("weight")),
+        "corrected months": (months[0] - 6, months[1]),
+        "corrected days": (days[0] - 141, days[1]),
         "postmenstrual days": (days[0] + 140, days[1] + 321),
-    }[fact]  # fmt: skip
+    }[fact]
 
 
 def cut_off(shelf: Shelf) -> pl.Expr:

@@ -123,11 +123,17 @@ def verdict_texts(verdict: Verdict, weight: Quantity | None) -> tuple[str | None
     unit = written_in(verdict.regimens[0]) if verdict.regimens else ""
     sentence = sentence_of(verdict.outcome, [told_of(f) for f in verdict.findings if f.outcome])
     return (
-        verdict.outcome, ";".join(verdict.codes), ";".join(r.full_id for r in verdict.regimens) or None,
-        _plain(dose, unit) if dose else None, _plain(dose / weight.to("kg"), f"{unit}/kg") if dose and weight else None,
-        _plain(least.comes_to, unit, down=True) if least else None, written_ratio(dose.value / least.comes_to.value) if dose and least and least.comes_to.value else None,
-        f"{least.limit.name}, {least.limit.text}" if least else None, "; ".join(dict.fromkeys(s.regimen.source for s in verdict.limits)) or None, sentence,
-    )  # fmt: skip
+        verdict.outcome,
+        ";".join(verdict.codes),
+        ";".join(r.full_id for r in verdict.regimens) or None,
+        _plain(dose, unit) if dose else None,
+        _plain(dose / weight.to("kg"), f"{unit}/kg") if dose and weight else None,
+        _plain(least.comes_to, unit, down=True) if least else None,
+        written_ratio(dose.value / least.comes_to.value) if dose and least and least.comes_to.value else None,
+        f"{least.limit.name}, {least.limit.text}" if least else None,
+        "; ".join(dict.fromkeys(s.regimen.source for s in verdict.limits)) or None,
+        sentence,
+    )
 
 
 def _plain(amount: Quantity, unit: str, down: bool = False) -> str:

@@ -81,14 +81,25 @@ def summary_text(summary, results: str) -> str:
     repeats = summary.repeats.lines()
     if repeats:
         lines += [heading("Look at these together (totals across orders were not reckoned)"), *(wrapped(line, "  - ") for line in repeats)]
-    lines.append(wrapped("A second check of the arithmetic, not a prescription: defer to the prescriber and to local guidance. "
-                         f"Earlier doses were not told. Formulary fingerprint {summary.fingerprint}; {summary.slow:,} rows were checked one by one."))  # fmt: skip
+    lines.append(
+        wrapped(
+            "A second check of the arithmetic, not a prescription: defer to the prescriber and to local guidance. "
+            f"Earlier doses were not told. Formulary fingerprint {summary.fingerprint}; {summary.slow:,} rows were checked one by one."
+        )
+    )
     return "\n".join(lines)
 
 
 def _as_json(summary) -> str:
-    return json.dumps({
-        "rows": summary.rows, "outcomes": summary.outcomes, "refused": summary.refused, "one_by_one": summary.slow,
-        "same_child": summary.repeats.lines(), "fingerprint": summary.fingerprint,
-        "caution": "A second check of the arithmetic, not a prescription: defer to the prescriber and to local guidance.",
-    }, indent=2)  # fmt: skip
+    return json.dumps(
+        {
+            "rows": summary.rows,
+            "outcomes": summary.outcomes,
+            "refused": summary.refused,
+            "one_by_one": summary.slow,
+            "same_child": summary.repeats.lines(),
+            "fingerprint": summary.fingerprint,
+            "caution": "A second check of the arithmetic, not a prescription: defer to the prescriber and to local guidance.",
+        },
+        indent=2,
+    )

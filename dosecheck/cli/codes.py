@@ -7,7 +7,7 @@ import json
 import click
 
 from dosecheck.cli.text import heading, wrapped
-from dosecheck.rules.codes import CATALOGUE
+from dosecheck.rules.catalogue import CATALOGUE
 
 
 @click.command("codes")

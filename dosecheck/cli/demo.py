@@ -15,8 +15,18 @@ from dosecheck.cli.text import heading, verdict_text, wrapped
 from dosecheck.records import read_order
 from dosecheck.rules.check import check_order
 
-_ORDER = {"medicine": "paracetamol", "route": "oral", "for": "pain", "dose": "320 mg", "every": "6 hours", "product": "oral-liquid-120-in-5",
-          "weight": "14.2 kg", "weight_is": "measured", "age": "3 years 2 months", "on": "2026-05-04"}  # fmt: skip
+_ORDER = {
+    "medicine": "paracetamol",
+    "route": "oral",
+    "for": "pain",
+    "dose": "320 mg",
+    "every": "6 hours",
+    "product": "oral-liquid-120-in-5",
+    "weight": "14.2 kg",
+    "weight_is": "measured",
+    "age": "3 years 2 months",
+    "on": "2026-05-04",
+}
 
 
 @click.command("demo")

@@ -66,12 +66,26 @@ def show(medicine: str, folder: str | None, as_json: bool) -> int:
 
 def _as_dict(medicine: Medicine, formulary: Formulary) -> dict:
     return {
-        "id": medicine.id, "names": medicine.names, "status": medicine.status, "high_risk": medicine.high_risk, "note": medicine.note,
-        "products": [{"id": p.id, "name": p.name, "routes": p.routes, "strength": p.strength_text, "source": formulary.source(p.source)} for p in medicine.products],
-        "regimens": [{**r.entry, "limits": [{"name": lim.name, "text": lim.text, "outcome": lim.outcome} for lim in r.limits], "source": formulary.source(r.source)} for r in medicine.regimens],
+        "id": medicine.id,
+        "names": medicine.names,
+        "status": medicine.status,
+        "high_risk": medicine.high_risk,
+        "note": medicine.note,
+        "products": [
+            {"id": p.id, "name": p.name, "routes": p.routes, "strength": p.strength_text, "source": formulary.source(p.source)}
+            for p in medicine.products
+        ],
+        "regimens": [
+            {
+                **r.entry,
+                "limits": [{"name": lim.name, "text": lim.text, "outcome": lim.outcome} for lim in r.limits],
+                "source": formulary.source(r.source),
+            }
+            for r in medicine.regimens
+        ],
         "age_limits": [{"id": a.id, "text": a.limit.text, "source": formulary.source(a.source)} for a in medicine.age_limits],
         "formulary": formulary.about(medicine),
-    }  # fmt: skip
+    }
 
 
 def _text(medicine: Medicine, formulary: Formulary) -> str:

@@ -177,11 +177,18 @@ def _product(entry: dict[str, Any], only: str) -> Product:
     steps = [Step(_nanolitres(step.get("up_to")), _nanolitres(step["step"])) for step in entry.get("measure", [])]
     shown = " and ".join(text if len(texts) == 1 else f"{name} {text}" for name, text in texts.items())
     return Product(
-        id=entry["id"], name=entry["name"], form=entry["form"], release=entry.get("release", "immediate"),
-        routes=tuple(entry["routes"]), strengths={name: read_strength(text) for name, text in texts.items()},
-        strength_text=shown, measure=tuple(steps), divides=entry.get("divides", 1),
-        source=source_text(entry.get("source", {})), origin=entry.get("origin", "base"),
-    )  # fmt: skip
+        id=entry["id"],
+        name=entry["name"],
+        form=entry["form"],
+        release=entry.get("release", "immediate"),
+        routes=tuple(entry["routes"]),
+        strengths={name: read_strength(text) for name, text in texts.items()},
+        strength_text=shown,
+        measure=tuple(steps),
+        divides=entry.get("divides", 1),
+        source=source_text(entry.get("source", {})),
+        origin=entry.get("origin", "base"),
+    )
 
 
 def _nanolitres(text: str | None) -> Fraction | None:
@@ -202,16 +209,32 @@ def _regimen(entry: dict[str, Any], policy: Policy, high_risk: bool, only: str) 
     daily = entry.get("max_daily", [])
     checked = entry.get("checked")
     return Regimen(
-        id=entry["id"], valid_from=entry["valid_from"], route=entry["route"], purposes=tuple(entry["for"]),
-        step=entry.get("step"), conditions=frozenset(entry.get("conditions", [])), release=entry.get("release", "immediate"),
-        products=tuple(entry.get("products", [])), ingredient=entry.get("ingredient", only), covers=tuple(entry.get("covers", [])),
-        bands=bands_of(entry), span=read_span(entry["dose"]), per=entry.get("per", "dose"),
-        limits=compile_limits(entry, policy, high_risk), required=tuple(entry.get("required", [])),
-        goes_by=entry.get("goes_by", "actual"), no_daily=daily["none"] if isinstance(daily, dict) else "",
-        rounding=entry.get("rounding", ""), ask_first=tuple(entry.get("ask_first", [])), note=entry.get("note", ""),
-        source=source_text(entry["source"]), origin=entry.get("origin", "base"), reason=entry.get("reason", ""),
-        checked=f"checked by {checked['by']} on {checked['on']}" if checked else "not yet checked by anyone here", entry=entry,
-    )  # fmt: skip
+        id=entry["id"],
+        valid_from=entry["valid_from"],
+        route=entry["route"],
+        purposes=tuple(entry["for"]),
+        step=entry.get("step"),
+        conditions=frozenset(entry.get("conditions", [])),
+        release=entry.get("release", "immediate"),
+        products=tuple(entry.get("products", [])),
+        ingredient=entry.get("ingredient", only),
+        covers=tuple(entry.get("covers", [])),
+        bands=bands_of(entry),
+        span=read_span(entry["dose"]),
+        per=entry.get("per", "dose"),
+        limits=compile_limits(entry, policy, high_risk),
+        required=tuple(entry.get("required", [])),
+        goes_by=entry.get("goes_by", "actual"),
+        no_daily=daily["none"] if isinstance(daily, dict) else "",
+        rounding=entry.get("rounding", ""),
+        ask_first=tuple(entry.get("ask_first", [])),
+        note=entry.get("note", ""),
+        source=source_text(entry["source"]),
+        origin=entry.get("origin", "base"),
+        reason=entry.get("reason", ""),
+        checked=f"checked by {checked['by']} on {checked['on']}" if checked else "not yet checked by anyone here",
+        entry=entry,
+    )
 
 
 def bands_of(entry: dict[str, Any]) -> tuple[Band, ...]:
@@ -249,5 +272,12 @@ def _age_limit(entry: dict[str, Any]) -> AgeLimit:
     used = " or ".join(entry["for"]) + " in " if entry.get("for") else ""
     text = f"not for {used}a child " + " and ".join(said) + (f" with: {condition}" if condition else "")
     limit = Limit("age limit", "not-for-this-child", STOP, tuple(comparisons), text)
-    return AgeLimit(entry["id"], limit, condition, tuple(entry.get("routes", [])), tuple(entry.get("for", [])),
-                    source_text(entry["source"]), entry.get("origin", "base"))  # fmt: skip
+    return AgeLimit(
+        entry["id"],
+        limit,
+        condition,
+        tuple(entry.get("routes", [])),
+        tuple(entry.get("for", [])),
+        source_text(entry["source"]),
+        entry.get("origin", "base"),
+    )

@@ -52,13 +52,37 @@ from dosecheck.records import STEPS
 Status = Literal["example", "draft", "approved"]
 Release = Literal["immediate", "modified"]
 Route = Literal[
-    "oral", "rectal", "intravenous", "intramuscular", "subcutaneous", "intraosseous", "inhaled", "nebulised", "buccal", "intranasal",
-    "topical", "infiltration", "nasal", "sublingual",
-]  # fmt: skip
+    "oral",
+    "rectal",
+    "intravenous",
+    "intramuscular",
+    "subcutaneous",
+    "intraosseous",
+    "inhaled",
+    "nebulised",
+    "buccal",
+    "intranasal",
+    "topical",
+    "infiltration",
+    "nasal",
+    "sublingual",
+]
 Form = Literal[
-    "oral liquid", "tablet", "dispersible tablet", "capsule", "suppository", "inhaler", "nebuliser liquid", "injection", "infusion",
-    "rectal solution", "oromucosal solution", "nasal solution", "gel", "powder",
-]  # fmt: skip
+    "oral liquid",
+    "tablet",
+    "dispersible tablet",
+    "capsule",
+    "suppository",
+    "inhaler",
+    "nebuliser liquid",
+    "injection",
+    "infusion",
+    "rectal solution",
+    "oromucosal solution",
+    "nasal solution",
+    "gel",
+    "powder",
+]
 Routes = Annotated[list[Route], Some]
 
 

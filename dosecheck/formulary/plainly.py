@@ -91,9 +91,14 @@ POLICY_EXAMPLES = {
 }
 
 _WANTED = {
-    "string_type": "text in quotes", "int_type": "a whole number without quotes", "bool_type": "true or false without quotes",
-    "list_type": "a list in square brackets", "dict_type": "a table", "model_type": "a table", "date_type": "a date without quotes",
-}  # fmt: skip
+    "string_type": "text in quotes",
+    "int_type": "a whole number without quotes",
+    "bool_type": "true or false without quotes",
+    "list_type": "a list in square brackets",
+    "dict_type": "a table",
+    "model_type": "a table",
+    "date_type": "a date without quotes",
+}
 
 
 def problems(model: type[BaseModel] | TypeAdapter, raw: dict[str, Any], examples: dict[str, str] = EXAMPLES) -> list[Problem]:

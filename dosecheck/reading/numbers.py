@@ -52,8 +52,11 @@ def plain(text: str, what: str, example: str) -> str:
 
 
 _NUMBER_FAULTS = (
-    (r"[0-9],[0-9]{3}(?![0-9])", "has a comma, which may be a thousands mark or a decimal comma.",
-     "Write thousands without a mark (1000) and decimals with a point (1.5)."),
+    (
+        r"[0-9],[0-9]{3}(?![0-9])",
+        "has a comma, which may be a thousands mark or a decimal comma.",
+        "Write thousands without a mark (1000) and decimals with a point (1.5).",
+    ),
     (r"[0-9],[0-9]", "has a comma.", "Write the decimal with a point: 1.5."),
     (r"[0-9] [0-9]", "has a space inside the number.", "Write it without the space: 1000."),
     (r"(?<![0-9.])\.[0-9]", "starts with a point, which is easily missed.", "Write the zero: 0.5."),
@@ -62,11 +65,11 @@ _NUMBER_FAULTS = (
     (r"[0-9]_[0-9]", "has a mark inside the number.", "Write the digits alone."),
     (r"^\s*[-+]", "has a sign.", "Write the number without a sign; it must be above zero."),
     (r"[0-9OolI]*[0-9][OolI]|[OolI][0-9]", "mixes letters and digits.", "Look for the letter O or l where 0 or 1 is meant."),
-    (r"^\s*[~<>=]|\?|about|approx", "is not exact.", "Write one figure, or a range: \"2 to 4 ...\"."),
+    (r"^\s*[~<>=]|\?|about|approx", "is not exact.", 'Write one figure, or a range: "2 to 4 ...".'),
     (r"[0-9]\s*/\s*[0-9]", "is a fraction.", "Write it as a decimal: 0.5."),
     (r"[0-9]{13,}", "has more than 12 digits.", "Look at the number again."),
     (r"[0-9]\s*-\s*[0-9]", "has a dash, which may be read as a minus.", 'Write a range with "to".'),
-)  # fmt: skip
+)
 
 
 def number_fault(text: str, what: str) -> TextError | None:

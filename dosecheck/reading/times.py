@@ -66,8 +66,11 @@ def read_frequency(text: str) -> Frequency:
 
 def _frequency_error(text: str) -> TextError:
     if re.fullmatch(r"[a-zA-Z.]{2,4}|q ?[0-9].*|[0-9]+/[0-9]+", text):
-        return TextError(text, f'"{text}" is a short form with more than one reading.',
-                         'Write it out: "6 hours", "4 times a day" or "once". A file of orders can map it: --columns.')  # fmt: skip
+        return TextError(
+            text,
+            f'"{text}" is a short form with more than one reading.',
+            'Write it out: "6 hours", "4 times a day" or "once". A file of orders can map it: --columns.',
+        )
     explained = explain(text, "frequency", _FREQUENCY_EXAMPLE)
     if "does not start" in explained.why or "no unit" in explained.why or "unit" in explained.why:
         return TextError(text, "The frequency is not understood.", 'Write "6 hours", "4 times a day" or "once".')
@@ -119,8 +122,9 @@ def _age_error(text: str) -> TextError:
         return TextError(text, "The age has no unit.", 'Write "18 months" or "18 years".')
     if re.search(r"[0-9]\.[0-9]", text):
         return TextError(text, "The age is a decimal.", 'Write whole units: "2 years 6 months".')
-    return TextError(text, "The age is not understood.",
-                     'Write whole units in full, largest first: "3 years 2 months", "18 months", "5 weeks".')  # fmt: skip
+    return TextError(
+        text, "The age is not understood.", 'Write whole units in full, largest first: "3 years 2 months", "18 months", "5 weeks".'
+    )
 
 
 def read_weeks(text: str, what: str = "gestation") -> int:

@@ -18,10 +18,17 @@ MET, BROKEN, UNKNOWN, NOT_DUE = "met", "broken", "not-checked", "to observe"
 Answer = bool | str  # True, False, or the name of the missing fact
 
 MISSING_CODES = {
-    "weight": "weight-missing", "surface": "height-missing", "dose": "dose-missing", "doses": "frequency-missing",
-    "average": "frequency-missing", "gap": "gap-not-told", "over": "rate-not-stated", "volume": "concentration-not-stated",
-    "course": "course-not-stated", "given": "course-not-stated",
-}  # fmt: skip
+    "weight": "weight-missing",
+    "surface": "height-missing",
+    "dose": "dose-missing",
+    "doses": "frequency-missing",
+    "average": "frequency-missing",
+    "gap": "gap-not-told",
+    "over": "rate-not-stated",
+    "volume": "concentration-not-stated",
+    "course": "course-not-stated",
+    "given": "course-not-stated",
+}
 _STATED_FACTS = {"over", "volume", "course", "given"}  # without these a limit due when stated was not stated
 _REQUIRED = {"rate": ("rate", "duration"), "concentration": ("concentration",), "course": ("course", "total")}
 

@@ -60,20 +60,33 @@ class Reckoning(NamedTuple):
             "medicine": self.medicine,
             "figures": [_figures_dict(f) for f in self.figures],
             "findings": [{"code": f.code, "outcome": f.outcome or "note", "message": f.message} for f in self.findings],
-            "understood": self.understood, "formulary": self.formulary, "caution": self.caution,
-        }  # fmt: skip
+            "understood": self.understood,
+            "formulary": self.formulary,
+            "caution": self.caution,
+        }
 
 
 def _figures_dict(figures: Figures) -> dict[str, Any]:
     return {
-        "regimen": figures.regimen.full_id, "doses_a_day": figures.doses,
-        "low": show(figures.low) if figures.low else "", "high": show(figures.high, down=True) if figures.high else "",
+        "regimen": figures.regimen.full_id,
+        "doses_a_day": figures.doses,
+        "low": show(figures.low) if figures.low else "",
+        "high": show(figures.high, down=True) if figures.high else "",
         "limits": [{"name": name, "text": text} for name, text in figures.rows],
         "working": [step.text for step in figures.steps],
-        "products": [{"product": p.product, "dose": show(p.amount) if p.amount else "", "measured": show(p.measured) if p.measured else "",
-                      "working": [step.text for step in p.steps], "note": p.note} for p in figures.products],
-        "notes": list(figures.notes), "source": figures.source,
-    }  # fmt: skip
+        "products": [
+            {
+                "product": p.product,
+                "dose": show(p.amount) if p.amount else "",
+                "measured": show(p.measured) if p.measured else "",
+                "working": [step.text for step in p.steps],
+                "note": p.note,
+            }
+            for p in figures.products
+        ],
+        "notes": list(figures.notes),
+        "source": figures.source,
+    }
 
 
 def reckon(order: Order, child: Child, formulary: Formulary) -> Reckoning:

@@ -174,9 +174,15 @@ def _situation(case: Case, regimen: Regimen) -> Situation:
     dose, age = case.order.dose, case.body.age
     return Situation(
         weight_kg=case.child.weight.to("kg").number if case.child.weight else None,
-        age_years=age.months_lo // 12 if age else None, doses=case.given.doses, regimen=regimen, medicine=case.medicine,
-        product=case.product, ordered_in=dose.kind.split("/")[0], per_kg_written="weight" in dose.kind, continuous=dose.per == "time",
-    )  # fmt: skip
+        age_years=age.months_lo // 12 if age else None,
+        doses=case.given.doses,
+        regimen=regimen,
+        medicine=case.medicine,
+        product=case.product,
+        ordered_in=dose.kind.split("/")[0],
+        per_kg_written="weight" in dose.kind,
+        continuous=dose.per == "time",
+    )
 
 
 def _other_routes(case: Case, reading: Reading) -> list[str]:

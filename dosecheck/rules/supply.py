@@ -50,8 +50,10 @@ def measurable(product: Product, regimen: Regimen, upper: dict[str, Ratio]) -> S
     amount = Quantity(measured.value * unit_amount, regimen.kind, most.unit)
     if not measured.value or not _passes(regimen, amount, upper):
         return none
-    steps = (Step(f"with {product.name}, at most", (most, BY, strength), Quantity(share, measured.kind, measured.unit), down=True),
-             Step("down to what can be measured", (measured,), amount))  # fmt: skip
+    steps = (
+        Step(f"with {product.name}, at most", (most, BY, strength), Quantity(share, measured.kind, measured.unit), down=True),
+        Step("down to what can be measured", (measured,), amount),
+    )
     return Suggestion(product.id, product.name, amount, measured, steps, "")
 
 
