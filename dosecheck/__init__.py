@@ -4,7 +4,7 @@ Everything a user needs comes from here; see the README for a runnable example.
 """
 
 from dosecheck.errors import DosecheckError, FileError, FormularyError, InputError, KindError, TextError
-from dosecheck.formulary.load import VERSION as __version__
+from dosecheck.formulary.folder import VERSION as __version__
 from dosecheck.formulary.load import Formulary
 from dosecheck.quantity import Quantity
 from dosecheck.reading import read_amount, read_dose, read_strength, read_weight

@@ -12,7 +12,7 @@ from importlib import import_module
 import click
 
 from dosecheck.errors import DosecheckError
-from dosecheck.formulary.load import VERSION
+from dosecheck.formulary.folder import VERSION
 
 _COMMANDS = {
     "order": "Check one order.",

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import gc
 import json
 import sys
 from datetime import date
@@ -31,6 +32,7 @@ def command(orders: str, results: str, columns: str | None, fail_on: tuple[str, 
         from dosecheck.batch.run import run_batch
     except ImportError:
         raise DosecheckError('Files of orders need polars and pyarrow. Install them: pip install "polars>=1.30" "pyarrow>=17"') from None
+    gc.enable()
     formulary = open_formulary(folder)
     mapped = read_map(columns) if columns else None
     with _Progress(as_json) as progress:

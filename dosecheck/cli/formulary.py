@@ -11,7 +11,8 @@ import click
 from dosecheck.cli.options import common_options, open_formulary
 from dosecheck.cli.text import heading, wrapped
 from dosecheck.errors import FileError
-from dosecheck.formulary.load import Formulary, find_folder, packaged_folder, read_folder
+from dosecheck.formulary.folder import find_folder, packaged_folder, read_folder
+from dosecheck.formulary.load import Formulary
 from dosecheck.formulary.medicine import Medicine, Regimen
 from dosecheck.rules.present import bands_in_words
 

@@ -15,17 +15,17 @@ LAST_MONTH = 240  # the table ends at 20 years
 
 
 class WeightRow(NamedTuple):
-    """From `months` (completed) on, until the next row."""
+    """From `months` (completed) on, until the next row; the weights are read when they are needed."""
 
     months: int
-    low: Quantity
-    high: Quantity
+    low: str
+    high: str
 
 
 def weight_rows(policy: dict[str, Any]) -> tuple[WeightRow, ...]:
     """The policy's rows, youngest first; none where the policy has no table."""
     bands = policy.get("believable_weight", {}).get("bands", [])
-    return tuple(WeightRow(edge(row["from"], "from")[1], read_weight(row["low"]), read_weight(row["high"])) for row in bands)
+    return tuple(WeightRow(edge(row["from"], "from")[1], row["low"], row["high"]) for row in bands)
 
 
 def believable(rows: tuple[WeightRow, ...], months_lo: int, months_hi: int) -> tuple[Quantity, Quantity] | None:
@@ -37,4 +37,5 @@ def believable(rows: tuple[WeightRow, ...], months_lo: int, months_hi: int) -> t
         return None
     last = max(index for index, row in enumerate(rows) if row.months <= months_hi)
     first = max(index for index, row in enumerate(rows) if row.months <= months_lo)
-    return min(row.low for row in rows[first : last + 1]), max(row.high for row in rows[first : last + 1])
+    met = rows[first : last + 1]
+    return min(read_weight(row.low) for row in met), max(read_weight(row.high) for row in met)

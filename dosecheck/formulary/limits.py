@@ -70,12 +70,12 @@ def share(text: str) -> Fraction:
 
 def read_span(dose: str | dict[str, str]) -> DoseSpan:
     """The dose as the file has it: one figure, or a table of low and high."""
-    ends = {"low": dose, "high": dose} if isinstance(dose, str) else dose
-    read = {end: read_dose(text) for end, text in ends.items()}
-    if isinstance(dose, str) and read["low"].low != read["high"].high:
-        return DoseSpan(read["low"].low, read["high"].high, False, read["high"].per == "time")
-    low, high = (read[end].high if end in read else None for end in ("low", "high"))
-    return DoseSpan(low, high, isinstance(dose, str), any(d.per == "time" for d in read.values()))
+    if isinstance(dose, str):
+        read = read_dose(dose)
+        return DoseSpan(read.low, read.high, read.low == read.high, read.per == "time")
+    ends = {end: read_dose(text) for end, text in dose.items()}
+    low, high = (ends[end].high if end in ends else None for end in ("low", "high"))
+    return DoseSpan(low, high, False, any(d.per == "time" for d in ends.values()))
 
 
 def measure_of(base: str, figure: Quantity) -> str:

@@ -14,8 +14,8 @@ from typing import Any, NamedTuple
 
 from dosecheck.errors import FormularyError, FormularyFault
 from dosecheck.formulary import models
+from dosecheck.formulary.folder import parse
 from dosecheck.formulary.limits import Policy, share
-from dosecheck.formulary.load import parse
 from dosecheck.formulary.local_lint import local_problems, merged_faults
 from dosecheck.formulary.medicine_lint import MOST_ROWS, Sound, medicine_problems, sound_part, unknown
 from dosecheck.formulary.names import clashes, ingredient_clashes, names_of
@@ -36,7 +36,7 @@ def lint_files(files: dict[str, bytes]) -> LintReport:
     """Every fault of a folder, in the order of its files and of what stands in them.
 
     Args:
-        files: relative name to content, as `load.read_folder` gives them.
+        files: relative name to content, as `folder.read_folder` gives them.
     """
     raws, faults = _parsed(files)
     found: dict[str, list[Problem]] = defaultdict(list)

@@ -17,7 +17,7 @@ import time
 from pathlib import Path
 
 ROOT = Path(__file__).parents[2]
-COLUMNS = "order_id,child_id,medicine,route,for,step,dose,every,times_a_day,once,product,weight,weighed,weight_is,age,born,on,ward".split(",")
+COLUMNS = ["order_id", "child_id", "medicine", "route", "for", "step", "dose", "every", "times_a_day", "once", "product", "weight", "weighed", "weight_is", "age", "born", "on", "ward"]
 ORDERED = (("paracetamol", "pain", 15, "6 hours"), ("ibuprofen", "pain", 8, "8 hours"), ("amoxicillin", "pneumonia", 42, "12 hours"),
            ("cefalexin", "infection", 12, "6 hours"), ("prednisolone", "asthma attack", 1.5, "24 hours"))  # fmt: skip
 FLOOR = """

@@ -17,7 +17,7 @@ from dosecheck.body.age import add_months, days_at_months
 from dosecheck.formulary import lint, models
 from dosecheck.formulary.cells import Band
 from dosecheck.formulary.limits import Policy, share
-from dosecheck.formulary.load import packaged_folder, parse, read_folder
+from dosecheck.formulary.folder import packaged_folder, parse, read_folder
 from dosecheck.formulary.measures import AT_MOST, CEILINGS, MEASURES, MOST_BITS, Comparison, sides
 from dosecheck.formulary.medicine import compile_medicine
 from dosecheck.formulary.medicine_lint import bits_needed
@@ -26,7 +26,7 @@ from dosecheck.formulary.plainly import EXAMPLES
 
 HERE = Path(__file__).parent
 BROKEN = sorted((HERE.parent / "formulary_broken").glob("*.toml"))
-README = (packaged_folder() / "README.md").read_text("utf-8")
+README = Path(packaged_folder(), "README.md").read_text("utf-8")
 
 
 # ---- broken files ----

@@ -11,7 +11,7 @@ from hypothesis import strategies as st
 from lint_folder import POLICY, REGIMEN, SOURCES, faults, folder, medicine, one_fault
 
 from dosecheck.formulary import lint, medicine_lint
-from dosecheck.formulary.load import parse
+from dosecheck.formulary.folder import parse
 from dosecheck.formulary.names import look
 
 LOCAL = 'medicine = "exampol"\nreason = "Our committee (minutes of 3 March 2025)."\n'

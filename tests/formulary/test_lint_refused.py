@@ -12,7 +12,8 @@ import pytest
 from lint_folder import POLICY, REGIMEN, folder, medicine
 
 from dosecheck.errors import FormularyError
-from dosecheck.formulary.load import Formulary, parse
+from dosecheck.formulary.folder import parse
+from dosecheck.formulary.load import Formulary
 
 
 @pytest.fixture(autouse=True)

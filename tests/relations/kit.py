@@ -22,7 +22,7 @@ from hypothesis import HealthCheck, settings
 from hypothesis import strategies as st
 
 from dosecheck import Formulary, Verdict, check_order, read_order
-from dosecheck.formulary.load import parse, read_folder
+from dosecheck.formulary.folder import parse, read_folder
 from dosecheck.formulary.medicine import Medicine, Regimen
 from dosecheck.quantity import factor
 from dosecheck.reading import read_time

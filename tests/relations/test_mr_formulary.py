@@ -33,7 +33,7 @@ from relations.kit import (
 )
 
 from dosecheck import Formulary, FormularyError
-from dosecheck.formulary.load import parse, read_folder
+from dosecheck.formulary.folder import parse, read_folder
 from dosecheck.formulary.measures import AT_MOST, holds, sides
 from dosecheck.reading import read_dose
 from dosecheck.records import STOP, WITHIN

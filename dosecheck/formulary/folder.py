@@ -1,0 +1,137 @@
+"""A formulary's folder on disk: found, read whole, fingerprinted, parsed; and the stamp that says it passed lint.
+
+Plain paths and the standard library's lightest parts: this stands in the way of every single check.
+"""
+
+from __future__ import annotations
+
+import json
+import os
+import sys
+import tomllib
+from hashlib import sha256
+from typing import Any
+
+from dosecheck.errors import FormularyError, FormularyFault
+
+VERSION = "0.1.0"
+_FOLDERS = ("medicines", "local")
+_MOST_FILES, _MOST_BYTES = 3000, 5_000_000
+
+
+def packaged_folder() -> str:
+    """The example formulary: inside the installed package, or beside it in a working copy."""
+    package = os.path.dirname(os.path.dirname(os.path.abspath(__file__)))
+    inside = os.path.join(package, "_formulary")
+    return inside if os.path.isdir(inside) else os.path.join(os.path.dirname(package), "formulary")
+
+
+def find_folder(given: str | os.PathLike[str] | None = None) -> tuple[str, str]:
+    """Which formulary is used, and why: option, DOSECHECK_FORMULARY, ./formulary, the package's own."""
+    if given:
+        return os.fspath(given), "named by option"
+    named = os.environ.get("DOSECHECK_FORMULARY")
+    if named:
+        return named, "named by DOSECHECK_FORMULARY"
+    if os.path.isfile("formulary/policy.toml"):
+        return "formulary", "found in this folder"
+    return packaged_folder(), "the example inside dosecheck"
+
+
+def read_folder(folder: str | os.PathLike[str]) -> dict[str, bytes]:
+    """Relative name to content of every file that counts; the README and other files do not.
+
+    Raises:
+        FormularyError: the folder is missing, unreadable, or beyond the stated size.
+    """
+    folder = os.fspath(folder)
+    if not os.path.isfile(os.path.join(folder, "policy.toml")):
+        raise _folder_error(folder, "This is not a formulary: it holds no policy.toml.", 'Make one with "dosecheck formulary copy DIR".')
+    names = ["policy.toml", "sources.toml"]
+    try:
+        for part in _FOLDERS:
+            if os.path.isdir(os.path.join(folder, part)):
+                names += [f"{part}/{name}" for name in os.listdir(os.path.join(folder, part)) if name.endswith(".toml")]
+        if len(names) > _MOST_FILES:
+            raise _folder_error(folder, f"It holds more than {_MOST_FILES} files.", "Split it.")
+        files = {name: _content(os.path.join(folder, name)) for name in sorted(names)}
+    except OSError as error:
+        raise _folder_error(folder, f"It cannot be read: {error.strerror}: {error.filename}.", "") from None
+    big = [name for name, content in files.items() if len(content) > _MOST_BYTES]
+    if big:
+        raise FormularyError([FormularyFault(name, "", "", f"The file is larger than {_MOST_BYTES:,} bytes.") for name in big])
+    return files
+
+
+def _content(path: str) -> bytes:
+    with open(path, "rb") as file:
+        return file.read()
+
+
+def _folder_error(folder: str, why: str, write: str) -> FormularyError:
+    return FormularyError([FormularyFault(folder, "", "", why, write)])
+
+
+def fingerprint(files: dict[str, bytes]) -> str:
+    """SHA-256 over names and contents, first 16 hexadecimal digits: the same figures give the same print."""
+    whole = sha256()
+    for name in sorted(files):
+        whole.update(name.encode() + b"\0" + sha256(files[name]).digest())
+    return whole.hexdigest()[:16]
+
+
+def parse(name: str, content: bytes) -> dict[str, Any]:
+    """The file's tables; numbers with a point stay exact decimal texts, so that no binary float is ever made."""
+    try:
+        return tomllib.loads(content.decode("utf-8-sig"), parse_float=str)
+    except UnicodeDecodeError as error:
+        line = content[: error.start].count(b"\n") + 1
+        raise FormularyError([FormularyFault(name, f"line {line}", "", "It is not UTF-8 text.", "Save the file as UTF-8.")]) from None
+    except ValueError as error:  # TOMLDecodeError, and a whole number of more digits than Python reads
+        from dosecheck.formulary.toml_faults import toml_fault
+
+        raise FormularyError([toml_fault(name, str(error))]) from None
+    except RecursionError:
+        raise FormularyError([FormularyFault(name, "", "", "It is nested too deeply.", "No list here is more than three deep.")]) from None
+
+
+def section(name: str, content: bytes, key: str) -> dict[str, Any]:
+    """One table of a file of plain tables such as sources.toml, without reading all the others; empty if it is not there."""
+    start = content.find(f"\n[{key}]\n".encode())
+    if start < 0:
+        return parse(name, content).get(key, {})
+    end = content.find(b"\n[", start + 1)
+    return parse(name, content[start : end if end > 0 else len(content)]).get(key, {})
+
+
+def read_stamp(print_: str) -> dict[str, str] | None:
+    """The index of names to files of a folder that passed lint with this version, or None."""
+    try:
+        index = json.loads(_content(_stamp_path(print_)))
+    except (OSError, ValueError):
+        return None
+    return index if isinstance(index, dict) and all(isinstance(file, str) for file in index.values()) else None
+
+
+def write_stamp(print_: str, index: dict[str, str]) -> None:
+    """Beside, then replaced; a cache that cannot be written is no fault."""
+    path = _stamp_path(print_)
+    beside = f"{path}.{os.getpid()}"
+    try:
+        os.makedirs(os.path.dirname(path), exist_ok=True)
+        with open(beside, "w", encoding="utf-8") as file:
+            json.dump(index, file, sort_keys=True)
+        os.replace(beside, path)
+    except OSError:
+        pass
+
+
+def _stamp_path(print_: str) -> str:
+    """In the user's cache; a library for this costs as long as the whole check."""
+    if sys.platform == "win32":
+        cache = os.environ.get("LOCALAPPDATA") or os.path.expanduser("~")
+    elif sys.platform == "darwin":
+        cache = os.path.expanduser("~/Library/Caches")
+    else:
+        cache = os.environ.get("XDG_CACHE_HOME") or os.path.expanduser("~/.cache")
+    return os.path.join(cache, "dosecheck", f"linted-{VERSION}-{print_}.json")
