@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import json
 import re
+from fractions import Fraction
 from pathlib import Path
 from typing import Any
 
@@ -81,9 +82,50 @@ def test_every_answer_says_what_was_never_looked_at(changes: dict[str, Any]) -> 
     verdict = ask(**changes)
     said = flat(verdict_text(verdict))
     assert "Earlier doses: not told, so not counted." in said
-    assert "Whether the weight is right for the age was not looked at." in said
+    assert "The weight against the age: by the policy's coarse table at most, not by growth charts." in said
     assert "Allergy, interactions, kidney and liver were not looked at." in said
     assert not re.search(r"\b(safe|approved|correct|OK|fine)\b", verdict.headline)
+
+
+# Medians in kg, girls and boys: WHO Child Growth Standards, weight for age, World Health Organization, 2006.
+MEDIANS = [("3 months", "5.8", "6.4"), ("6 months", "7.3", "7.9"), ("12 months", "8.9", "9.6"), ("24 months", "11.5", "12.1"),
+           ("3 years", "13.9", "14.3"), ("4 years", "16.1", "16.3"), ("5 years", "18.2", "18.3")]  # fmt: skip
+
+
+@pytest.mark.parametrize("age, girls, boys", MEDIANS)
+def test_pounds_typed_as_kilograms_are_never_within(age: str, girls: str, boys: str) -> None:
+    """H02, H03: the right weight is believed, its figure in pounds is a query that names pounds, tenfold is one too."""
+    for median in (girls, boys):
+        kilograms = Fraction(median)
+        tenths = round(kilograms * 10 * 100_000_000 / 45_359_237)
+        pounds = f"{tenths // 10}.{tenths % 10 or 1}"
+        dose = f"{round(kilograms * 15)} mg"
+        assert "weight-not-believable" not in ask(weight=f"{median} kg", age=age, dose=dose).codes
+        told = ask(weight=f"{pounds} kg", age=age, dose=f"{round(Fraction(pounds) * 15)} mg")
+        assert told.outcome != "within" and "weight-not-believable" in told.codes
+        assert "taken as pounds" in flat(verdict_text(told))
+        assert "weight-not-believable" in ask(weight=f"{int(kilograms * 10)} kg", age=age).codes
+
+
+def test_a_high_risk_medicine_without_a_purpose_is_asked_about() -> None:
+    """H20: a dose into a vein for arrest must not pass for another purpose because none was said."""
+    given = {"medicine": "adrenaline", "route": "intravenous", "dose": "250 micrograms", "every": None, "once": True, "weight": "25 kg", "age": "8 years"}
+    assert "purpose-not-told" in ask(**given, **{"for": None}).codes
+    assert "purpose-not-told" not in ask(**given, **{"for": "cardiac arrest"}).codes
+
+
+def test_repeats_without_an_end_are_asked_about() -> None:
+    """H13, H22: a gap of minutes and nothing else leaves the number of doses open."""
+    given = {"medicine": "salbutamol", "route": "intravenous", "for": "life-threatening asthma", "dose": "10 micrograms/kg", "weight": "20 kg", "age": "6 years"}
+    assert "repeats-not-bounded" in ask(**given, every="10 minutes").codes
+    assert "repeats-not-bounded" not in ask(**given, every=None, once=True).codes
+
+
+@pytest.mark.parametrize("how", [{"every": "6 hours"}, {"every": None, "times_a_day": 4}, {"every": None, "at_most": 4}])
+def test_an_infusion_with_a_number_of_doses_is_refused(how: dict[str, Any]) -> None:
+    """H04: the order contradicts itself."""
+    with pytest.raises(InputError):
+        ask(medicine="dobutamine", route="intravenous", dose="5 micrograms/kg/min", **how)
 
 
 def test_a_tenfold_dose_is_a_stop_that_names_the_slip() -> None:

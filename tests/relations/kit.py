@@ -10,6 +10,7 @@ import atexit
 import json
 import shutil
 import tempfile
+import re
 import tomllib
 from collections.abc import Iterator
 from datetime import date, timedelta
@@ -108,9 +109,9 @@ def raw_of(name: str) -> dict[str, Any]:
 
 @cache
 def frame() -> tuple[bytes, dict[str, Any]]:
-    """The real policy, and the sources by id."""
+    """The real policy but for its table of believable weights (weights are swept here), and the sources by id."""
     files = read_folder(FOLDER)
-    return files["policy.toml"], parse("sources.toml", files["sources.toml"])
+    return re.sub(rb"\[believable_weight\].*?(?=\n\[)", b"", files["policy.toml"], flags=re.S), parse("sources.toml", files["sources.toml"])
 
 
 def formulary_of(*raws: dict[str, Any]) -> Formulary:
@@ -220,8 +221,8 @@ def named(medicine: str, regimen: str) -> Regimen:
 
 
 def often(regimen: Regimen) -> list[Texts]:
-    """Ways of saying how often that the regimen might allow; a gap below 60 seconds cannot be ordered."""
-    entry = {key: value for key, value in regimen.entry.items() if key != "min_gap" or read_time(value).value >= 60}
+    """Ways of saying how often that the regimen might allow; a gap below 288 seconds is more than 300 doses a day."""
+    entry = {key: value for key, value in regimen.entry.items() if key != "min_gap" or read_time(value).value >= 288}
     ways = [{"times_a_day": str(n)} for n in entry.get("doses_a_day", [])]
     ways += [{"every": entry["min_gap"]}] if "min_gap" in entry else []
     ways += [{"every": entry["min_gap"], "at_most": str(entry["max_doses"])}] if {"min_gap", "max_doses"} <= set(entry) else []

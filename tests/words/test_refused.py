@@ -111,7 +111,7 @@ FREQUENCIES = [
     ("H13", read_frequency, "3 day", "3 times a day"),
     ("H13", read_frequency, "every 2 to 3 day", "every 3 days"),
     ("H13", read_frequency, "2 daily", "4 times a day"),
-    ("H13", read_frequency, "1 minutes", "Write an infusion"),
+    ("H13", read_frequency, "0.5 minutes", "Write an infusion"),
     ("H13", read_frequency, "0 hours", "above zero"),
     ("H13", read_frequency, "301 times a day", "from 1 to 300"),
     *(("H13", read_count, text, 'Write it as "4"') for text in ("0", "-1", "four", "4.0", "04", "301", "4 a day", "1e2")),
