@@ -102,7 +102,11 @@ class Case:
         if "weight" not in self.texts or self.age is None or not rows or self.age.oldest >= 240:
             return False
         starts = [int(row["from"].split()[0]) * (12 if "year" in row["from"] else 1) for row in rows]
-        met = [row for row, start, end in zip(rows, starts, [*starts[1:], 240], strict=True) if start <= self.age.oldest and self.age.youngest < end]
+        met = [
+            row
+            for row, start, end in zip(rows, starts, [*starts[1:], 240], strict=True)
+            if start <= self.age.oldest and self.age.youngest < end
+        ]
         weight = words.kilograms(self.texts["weight"])
         if weight > max(words.kilograms(row["high"]) for row in met):
             return True

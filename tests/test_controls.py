@@ -109,14 +109,29 @@ def test_pounds_typed_as_kilograms_are_never_within(age: str, girls: str, boys: 
 
 def test_a_high_risk_medicine_without_a_purpose_is_asked_about() -> None:
     """H20: a dose into a vein for arrest must not pass for another purpose because none was said."""
-    given = {"medicine": "adrenaline", "route": "intravenous", "dose": "250 micrograms", "every": None, "once": True, "weight": "25 kg", "age": "8 years"}
+    given = {
+        "medicine": "adrenaline",
+        "route": "intravenous",
+        "dose": "250 micrograms",
+        "every": None,
+        "once": True,
+        "weight": "25 kg",
+        "age": "8 years",
+    }
     assert "purpose-not-told" in ask(**given, **{"for": None}).codes
     assert "purpose-not-told" not in ask(**given, **{"for": "cardiac arrest"}).codes
 
 
 def test_repeats_without_an_end_are_asked_about() -> None:
     """H13, H22: a gap of minutes and nothing else leaves the number of doses open."""
-    given = {"medicine": "salbutamol", "route": "intravenous", "for": "life-threatening asthma", "dose": "10 micrograms/kg", "weight": "20 kg", "age": "6 years"}
+    given = {
+        "medicine": "salbutamol",
+        "route": "intravenous",
+        "for": "life-threatening asthma",
+        "dose": "10 micrograms/kg",
+        "weight": "20 kg",
+        "age": "6 years",
+    }
     assert "repeats-not-bounded" in ask(**given, every="10 minutes").codes
     assert "repeats-not-bounded" not in ask(**given, every=None, once=True).codes
 

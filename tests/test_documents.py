@@ -21,7 +21,9 @@ COMMANDS = ["", "order", "dose", "batch", "demo", "formulary", "formulary lint",
 
 
 def run(arguments: str) -> subprocess.CompletedProcess[str]:
-    return subprocess.run([sys.executable, "-m", "dosecheck", *shlex.split(arguments)], capture_output=True, text=True, cwd=ROOT, check=False)
+    return subprocess.run(
+        [sys.executable, "-m", "dosecheck", *shlex.split(arguments)], capture_output=True, text=True, cwd=ROOT, check=False
+    )
 
 
 def same(text: str) -> str:

@@ -34,7 +34,14 @@ def read_any(text: str) -> Quantity:
 
 def inline_medicine(regimen: dict) -> object:
     """A medicine with one regimen of the row's own figures, compiled as a formulary file would be."""
-    entry = {"id": "row", "valid_from": date(2000, 1, 1), "route": "oral", "for": ["row"], "max_daily": {"none": "row"}, "source": {"id": "row", "place": "row"}}
+    entry = {
+        "id": "row",
+        "valid_from": date(2000, 1, 1),
+        "route": "oral",
+        "for": ["row"],
+        "max_daily": {"none": "row"},
+        "source": {"id": "row", "place": "row"},
+    }
     raw = {"id": "row", "name": "row", "status": "example", "ingredient": [{"id": "row"}], "regimen": [{**entry, **regimen}]}
     return compile_medicine(raw, Policy(Fraction(1, 10), Fraction(1, 10)), "row")
 
@@ -49,7 +56,9 @@ def single_dose(given: dict) -> Quantity:
         area = read_amount(given["surface"], ("surface",), "surface", "0.67 m2")
         amount = (dose.high * area) / (given.get("doses_a_day", 1) if dose.per == "day" else 1)
     else:
-        found = amount_of(dose, medicine.ingredients[0], dose.kind.split("/")[0], Given(medicine, None, child, Fraction(given.get("doses_a_day", 1))))
+        found = amount_of(
+            dose, medicine.ingredients[0], dose.kind.split("/")[0], Given(medicine, None, child, Fraction(given.get("doses_a_day", 1)))
+        )
         assert isinstance(found, Amount), found
         amount = found.high
     caps = [read_dose(given["max_single"]).high] if "max_single" in given else []
@@ -110,5 +119,3 @@ def test_published_row(row: dict) -> None:
 def test_enough_rows_each_once() -> None:
     assert len(ROWS) >= 250
     assert len({row["id"] for row in ROWS}) == len(ROWS)
-
-

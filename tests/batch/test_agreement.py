@@ -37,7 +37,11 @@ OFTEN = ({"every": "6 hours"}, {"every": "5 hours"}, {"every": "4 to 6 hours"}, 
 def exact_text(value: Fraction, kind: str, rng: random.Random) -> str:
     """The amount in some unit in which it can be written exactly, or as the nearest whole base unit."""
     whole = max(1, round(value))
-    fitting = [u for u in PLAIN_UNITS.get(kind, (next(iter(UNITS[kind])),)) if Fraction(whole, UNITS[kind][u]).denominator in (1, 2, 4, 5, 8, 10, 20, 25, 40, 50, 100, 1000)]
+    fitting = [
+        u
+        for u in PLAIN_UNITS.get(kind, (next(iter(UNITS[kind])),))
+        if Fraction(whole, UNITS[kind][u]).denominator in (1, 2, 4, 5, 8, 10, 20, 25, 40, 50, 100, 1000)
+    ]
     unit = rng.choice(fitting) if fitting else next(iter(UNITS[kind]))
     number = Fraction(whole, UNITS[kind][unit])
     return f"{number.numerator // number.denominator}{decimals(number)} {unit}"
@@ -91,7 +95,11 @@ def make_order(rng: random.Random) -> dict[str, str]:
     medicine = rng.choice([m for m in MEDICINES if m.regimens])
     regimen = rng.choice(medicine.regimens)
     texts = child_texts(regimen, rng)
-    texts |= {"medicine": rng.choice(medicine.names), "route": regimen.route, "dose": dose_text(regimen, medicine, texts, rng)} | rng.choice(OFTEN)
+    texts |= {
+        "medicine": rng.choice(medicine.names),
+        "route": regimen.route,
+        "dose": dose_text(regimen, medicine, texts, rng),
+    } | rng.choice(OFTEN)
     if rng.random() < 0.7:
         texts["for"] = rng.choice(regimen.purposes)
     if regimen.step and rng.random() < 0.7:
@@ -122,7 +130,9 @@ def one_by_one(texts: dict[str, str]) -> tuple[str, str, str]:
 
 def compare(orders: list[dict[str, str]]) -> Batch:
     """By columns, by the one-order engine within the batch (every result column alike), and by `check_order` itself."""
-    rows = pl.DataFrame([{field: order.get(field) or None for field in FIELDS} for order in orders], schema=dict.fromkeys(FIELDS, pl.String))
+    rows = pl.DataFrame(
+        [{field: order.get(field) or None for field in FIELDS} for order in orders], schema=dict.fromkeys(FIELDS, pl.String)
+    )
     batch, single = Batch(FORMULARY, TODAY), Batch(FORMULARY, TODAY)
     batch.screen.least_part, single.screen.least_part = 0, len(orders) + 1
     answers = batch.answer(rows)
@@ -149,5 +159,13 @@ def test_most_rows_go_by_columns() -> None:
 
 @pytest.mark.parametrize("dose", ["700 mg a day", "7 mL"])
 def test_amounts_that_are_no_whole_nanogram(dose: str) -> None:
-    order = {"medicine": "paracetamol", "route": "oral", "dose": dose, "times_a_day": "3", "weight": "14.2 kg", "age": "3 years", "product": "oral-liquid-120-in-5"}
+    order = {
+        "medicine": "paracetamol",
+        "route": "oral",
+        "dose": dose,
+        "times_a_day": "3",
+        "weight": "14.2 kg",
+        "age": "3 years",
+        "product": "oral-liquid-120-in-5",
+    }
     compare([order])

@@ -41,7 +41,9 @@ def lines(*rows: str) -> str:
 def cli_batch(tmp_path: Path, text: str | bytes, *options: str):
     orders = tmp_path / "orders.csv"
     orders.write_bytes(text if isinstance(text, bytes) else text.encode())
-    return CliRunner().invoke(cli, ["batch", str(orders), "--out", str(tmp_path / "results.csv"), "--formulary", str(FOLDER), *options], standalone_mode=False)
+    return CliRunner().invoke(
+        cli, ["batch", str(orders), "--out", str(tmp_path / "results.csv"), "--formulary", str(FOLDER), *options], standalone_mode=False
+    )
 
 
 def test_one_result_row_for_each_row_in_order_with_other_columns_carried_through(tmp_path: Path) -> None:
@@ -140,8 +142,10 @@ def test_conflicting_births_are_named(tmp_path: Path) -> None:
 
 
 def test_formulas_are_neutralised_and_numbers_left_alone(tmp_path: Path) -> None:
-    _, rows = batch(tmp_path, lines(GOOD.replace("north", '"=HYPERLINK(""x"")"'), GOOD.replace("north", "-1"), GOOD.replace("north", "@SUM(A1)")))
-    assert rows["ward"].to_list() == ["'=HYPERLINK(\"x\")", "-1", "'@SUM(A1)"]
+    _, rows = batch(
+        tmp_path, lines(GOOD.replace("north", '"=HYPERLINK(""x"")"'), GOOD.replace("north", "-1"), GOOD.replace("north", "@SUM(A1)"))
+    )
+    assert rows["ward"].to_list() == ['\'=HYPERLINK("x")', "-1", "'@SUM(A1)"]
 
 
 @pytest.mark.parametrize("suffix", ["parquet", "jsonl"])
@@ -171,7 +175,9 @@ weight   = { column = "weight_kg", unit = "kg" }
 
 def test_a_hospitals_own_names_and_codes(tmp_path: Path) -> None:
     (tmp_path / "map.toml").write_text(MAP)
-    text = "order_id,drug,route,dose,every,weight_kg,age\n1,paracetamol,PO,210 mg,QDS,14.2,3 years\n2,paracetamol,PO,210 mg,TDS,14.2,3 years\n"
+    text = (
+        "order_id,drug,route,dose,every,weight_kg,age\n1,paracetamol,PO,210 mg,QDS,14.2,3 years\n2,paracetamol,PO,210 mg,TDS,14.2,3 years\n"
+    )
     _, rows = batch(tmp_path, text, columns=read_map(tmp_path / "map.toml"))
     assert rows["outcome"].to_list() == ["within", "not-checked"]
     assert "TDS" in rows["sentence"][1]

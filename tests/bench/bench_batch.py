@@ -17,7 +17,26 @@ import time
 from pathlib import Path
 
 ROOT = Path(__file__).parents[2]
-COLUMNS = ["order_id", "child_id", "medicine", "route", "for", "step", "dose", "every", "times_a_day", "once", "product", "weight", "weighed", "weight_is", "age", "born", "on", "ward"]
+COLUMNS = [
+    "order_id",
+    "child_id",
+    "medicine",
+    "route",
+    "for",
+    "step",
+    "dose",
+    "every",
+    "times_a_day",
+    "once",
+    "product",
+    "weight",
+    "weighed",
+    "weight_is",
+    "age",
+    "born",
+    "on",
+    "ward",
+]
 ORDERED = (("paracetamol", "pain", 15, "6 hours"), ("ibuprofen", "pain", 8, "8 hours"), ("amoxicillin", "pneumonia", 42, "12 hours"),
            ("cefalexin", "infection", 12, "6 hours"), ("prednisolone", "asthma attack", 1.5, "24 hours"))  # fmt: skip
 FLOOR = """
@@ -59,7 +78,10 @@ def main() -> None:
         orders, results, copy = (Path(folder) / name for name in ("orders.csv", "results.csv", "copy.csv"))
         write_orders(orders, rows)
         seconds = min(run("-m", "dosecheck", "batch", str(orders), "--out", str(results))[0] for _ in range(3))
-        floor = min(taken - float(unlike) for taken, unlike in (run("-c", FLOOR.format(orders=str(orders), results=str(results), copy=str(copy))) for _ in range(3)))
+        floor = min(
+            taken - float(unlike)
+            for taken, unlike in (run("-c", FLOOR.format(orders=str(orders), results=str(results), copy=str(copy))) for _ in range(3))
+        )
         pint_rate = float(run(str(Path(__file__).with_name("pint_loop.py")), str(orders))[1])
     memory = resource.getrusage(resource.RUSAGE_CHILDREN).ru_maxrss / 1024
     print(f"batch, {rows:,} rows      {seconds:6.2f} s   {rows / seconds:12,.0f} rows a second, {memory:,.0f} MB at most")

@@ -1,6 +1,6 @@
 """`check_order`, warm, with findings and working, a second.
 
-    python tests/bench/bench_check.py
+python tests/bench/bench_check.py
 """
 
 from __future__ import annotations
@@ -10,9 +10,18 @@ import time
 from dosecheck import Child, Formulary, Order, check_order
 
 CASES = [
-    (Order(medicine="paracetamol", route="oral", dose="210 mg", every="6 hours", for_="pain"), Child(weight="14.2 kg", age="3 years 2 months")),
-    (Order(medicine="paracetamol", route="oral", dose="2100 mg", every="4 hours", for_="pain"), Child(weight="14.2 kg", age="3 years 2 months")),
-    (Order(medicine="ibuprofen", route="oral", dose="5 mL", every="8 hours", product="oral-liquid-100-in-5"), Child(weight="22 kg", born="2020-02-29", on="2026-05-04")),
+    (
+        Order(medicine="paracetamol", route="oral", dose="210 mg", every="6 hours", for_="pain"),
+        Child(weight="14.2 kg", age="3 years 2 months"),
+    ),
+    (
+        Order(medicine="paracetamol", route="oral", dose="2100 mg", every="4 hours", for_="pain"),
+        Child(weight="14.2 kg", age="3 years 2 months"),
+    ),
+    (
+        Order(medicine="ibuprofen", route="oral", dose="5 mL", every="8 hours", product="oral-liquid-100-in-5"),
+        Child(weight="22 kg", born="2020-02-29", on="2026-05-04"),
+    ),
 ]
 SECONDS = 3
 

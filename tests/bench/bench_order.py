@@ -1,6 +1,6 @@
 """`dosecheck order --json`, whole process, beside the bare interpreter and `import click`, in one run.
 
-    python -m compileall -q dosecheck && python tests/bench/bench_order.py
+python -m compileall -q dosecheck && python tests/bench/bench_order.py
 """
 
 from __future__ import annotations

@@ -16,8 +16,8 @@ from lint_folder import REGIMEN, faults, folder, medicine
 from dosecheck.body.age import add_months, days_at_months
 from dosecheck.formulary import lint, models
 from dosecheck.formulary.cells import Band
-from dosecheck.formulary.limits import Policy, share
 from dosecheck.formulary.folder import packaged_folder, parse, read_folder
+from dosecheck.formulary.limits import Policy, share
 from dosecheck.formulary.measures import AT_MOST, CEILINGS, MEASURES, MOST_BITS, Comparison, sides
 from dosecheck.formulary.medicine import compile_medicine
 from dosecheck.formulary.medicine_lint import bits_needed

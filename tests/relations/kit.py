@@ -8,9 +8,9 @@ from __future__ import annotations
 
 import atexit
 import json
+import re
 import shutil
 import tempfile
-import re
 import tomllib
 from collections.abc import Iterator
 from datetime import date, timedelta
@@ -235,6 +235,7 @@ def asked(medicine: Medicine, regimen: Regimen) -> Texts:
     texts = {"medicine": medicine.id, "route": regimen.route, "for": regimen.purposes[0]}
     texts |= {"step": regimen.step} if regimen.step else {}
     texts |= {"condition": "; ".join(sorted(regimen.conditions))} if regimen.conditions else {}
+    texts |= {"over": regimen.entry.get("min_duration", "30 minutes")} if "rate" in regimen.required else {}
     fitting = [p for p in medicine.products if p.id in regimen.products] or [
         p for p in medicine.products if p.release == regimen.release and regimen.route in p.routes
     ]

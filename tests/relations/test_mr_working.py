@@ -162,7 +162,7 @@ def figures_in(value: Any) -> list[Any]:
 UNSAFE = {
     "a naked point": r"(?<![\w.])\.[0-9]",
     "a trailing zero": r"[0-9]\.[0-9]*0(?![0-9])",
-    "a point and no digit": r"[0-9]\.(?=\s[a-z])",
+    "a point and no digit": r"(?<!m)[0-9]\.(?=\s[a-z])",  # "75 mg/m2." ends a sentence
     "a micro sign": r"[µμ]",
     "a short form": r"\b(?:mcg|ug|IU|iu|U|cc|gm|mgs|tsp|OD|QD|q[0-9]+h)\b",
     "a unit run together with its number": r"(?<![A-Za-z0-9-])[0-9]+(?:\.[0-9]+)?(?:mg|g|kg|mL|ml|L|micrograms?|nanograms?|units?|mmol|hours?|tablets?|puffs?|%)(?![A-Za-z0-9])",

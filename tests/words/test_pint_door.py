@@ -24,12 +24,16 @@ def test_weights(quantity: pint.Quantity, text: str) -> None:
     assert Child(weight=quantity).weight == Child(weight=text).weight
 
 
-@pytest.mark.parametrize("text, same", [("240 mg", "240 mg"), ("15 mg/kg", "15 mg/kg"), ("2.5 ml", "2.5 mL"), ("5 microgram/kg/minute", "5 micrograms/kg/min")])
+@pytest.mark.parametrize(
+    "text, same", [("240 mg", "240 mg"), ("15 mg/kg", "15 mg/kg"), ("2.5 ml", "2.5 mL"), ("5 microgram/kg/minute", "5 micrograms/kg/min")]
+)
 def test_doses(text: str, same: str) -> None:
     assert Order(dose=UREG.Quantity(text)).dose == Order(dose=same).dose
 
 
-@pytest.mark.parametrize("quantity", [pint.UnitRegistry().Quantity("14.2 kg"), UREG.Quantity(Fraction(1, 3), "kg"), UREG.Quantity("3 m"), UREG.Quantity("-3 kg")])
+@pytest.mark.parametrize(
+    "quantity", [pint.UnitRegistry().Quantity("14.2 kg"), UREG.Quantity(Fraction(1, 3), "kg"), UREG.Quantity("3 m"), UREG.Quantity("-3 kg")]
+)
 def test_inexact_or_unfit_quantities_are_refused(quantity: pint.Quantity) -> None:
     with pytest.raises(InputError):
         Child(weight=quantity)

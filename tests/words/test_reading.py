@@ -242,4 +242,14 @@ def test_reading_imports_only_small_parts_of_the_standard_library():
     modules = {node.module for node in nodes if isinstance(node, ast.ImportFrom)}
     modules |= {name.name for node in nodes if isinstance(node, ast.Import) for name in node.names}
     outside = {name for name in modules if not name.startswith("dosecheck.reading.")}
-    assert outside <= {"__future__", "re", "datetime", "decimal", "fractions", "functools", "typing", "dosecheck.errors", "dosecheck.quantity"}
+    assert outside <= {
+        "__future__",
+        "re",
+        "datetime",
+        "decimal",
+        "fractions",
+        "functools",
+        "typing",
+        "dosecheck.errors",
+        "dosecheck.quantity",
+    }
