@@ -9,7 +9,7 @@ import click
 
 from dosecheck.cli.options import child_options, common_options, how_options, medicine_options, open_formulary, texts_of
 from dosecheck.cli.order import refuse
-from dosecheck.errors import InputError
+from dosecheck.errors import FormularyError, InputError
 from dosecheck.records import read_order
 from dosecheck.rules.reckon import reckon
 
@@ -27,7 +27,7 @@ def command(ctx: click.Context, folder: str | None, as_json: bool, **fields: Any
     try:
         order, child = read_order(texts_of(fields))
         reckoning = reckon(order, child, open_formulary(folder))
-    except InputError as error:
+    except (InputError, FormularyError) as error:
         return refuse(error, as_json)
     if as_json:
         click.echo(json.dumps(reckoning.as_dict(), indent=2, ensure_ascii=False))

@@ -45,8 +45,12 @@ def lint(folder: str | None, as_json: bool) -> int:
             click.echo(heading(title))
             click.echo("\n".join(wrapped(str(row), "  - ") for row in rows))
     names = set(report.index.values())
-    click.echo(f"{path} ({found}): {len(names)} medicines, {len(report.faults)} faults, {len(report.advice)} pieces of advice.")
+    click.echo(f"{path} ({found}): {len(names)} medicines, {_count(report.faults, 'fault')}, {_count(report.advice, 'advice line')}.")
     return 2 if report.faults else 0
+
+
+def _count(rows: list, what: str) -> str:
+    return f"{len(rows)} {what}{'s' * (len(rows) != 1)}"
 
 
 @command.command("show")

@@ -8,8 +8,7 @@ from typing import Any
 import click
 
 from dosecheck.cli.options import child_options, common_options, how_options, medicine_options, open_formulary, texts_of
-from dosecheck.errors import InputError
-from dosecheck.formulary.load import Formulary
+from dosecheck.errors import Fault, FormularyError, FormularyFault, InputError
 from dosecheck.records import NOT_CHECKED, QUERY, STOP, WITHIN, read_order
 from dosecheck.rules.check import check_order
 
@@ -33,15 +32,15 @@ def command(ctx: click.Context, folder: str | None, as_json: bool, dose: tuple[s
             'Nothing to check. Try: dosecheck order --medicine paracetamol --route oral --dose "210 mg" --every "6 hours" --weight "14.2 kg" --age "3 years"',
             ctx,
         )
-    return answer(open_formulary(folder), texts_of({**fields, "dose": dose[0] if dose else None}), as_json)
+    return answer(folder, texts_of({**fields, "dose": dose[0] if dose else None}), as_json)
 
 
-def answer(formulary: Formulary, texts: dict[str, Any], as_json: bool) -> int:
+def answer(folder: str | None, texts: dict[str, Any], as_json: bool) -> int:
     """Checks, prints, and returns the exit status."""
     try:
         order, child = read_order(texts)
-        verdict = check_order(order, child, formulary)
-    except InputError as error:
+        verdict = check_order(order, child, open_formulary(folder))
+    except (InputError, FormularyError) as error:
         return refuse(error, as_json)
     if as_json:
         click.echo(json.dumps(verdict.as_dict(), indent=2, ensure_ascii=False))
@@ -52,14 +51,21 @@ def answer(formulary: Formulary, texts: dict[str, Any], as_json: bool) -> int:
     return STATUS[verdict.outcome]
 
 
-def refuse(error: InputError, as_json: bool) -> int:
-    """Every fault of the input at once; exit status 2."""
+def refuse(error: InputError | FormularyError, as_json: bool) -> int:
+    """Every fault of the order or of the formulary at once; exit status 2."""
+    of_formulary = isinstance(error, FormularyError)
     if as_json:
-        click.echo(json.dumps({"errors": [fault._asdict() for fault in error.faults]}, indent=2, ensure_ascii=False))
+        faults = [_of_formulary(fault) if of_formulary else fault for fault in error.faults]
+        click.echo(json.dumps({"errors": [fault._asdict() for fault in faults]}, indent=2, ensure_ascii=False))
     else:
         from dosecheck.cli.text import wrapped
 
-        click.echo("Nothing was checked: the order cannot be read.", err=True)
+        click.echo(f"Nothing was checked: the {'formulary cannot be used' if of_formulary else 'order cannot be read'}.", err=True)
         for fault in error.faults:
             click.echo(wrapped(str(fault), "  - "), err=True)
     return 2
+
+
+def _of_formulary(fault: FormularyFault) -> Fault:
+    """A fault of the formulary in the form that every error of this command has."""
+    return Fault("formulary", ", ".join(part for part in (fault.file, fault.entry, fault.key) if part), fault.why, fault.write)
