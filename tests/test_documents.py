@@ -13,11 +13,25 @@ import pytest
 
 from dosecheck import Child, Finding, Formulary, Order, check_order
 from dosecheck.rules.catalogue import CATALOGUE
+from dosecheck.sums.listing import SUMS
 
 ROOT = Path(__file__).parents[1]
 README = (ROOT / "README.md").read_text("utf-8")
 EXAMPLES = re.findall(r"```console\n\$ dosecheck ([^\n]+)\n(.*?)```", README, re.S)
-COMMANDS = ["", "order", "dose", "batch", "demo", "formulary", "formulary lint", "formulary show", "formulary copy", "codes"]
+COMMANDS = [
+    "",
+    "order",
+    "dose",
+    "batch",
+    "sum",
+    *(f"sum {name}" for name in SUMS),
+    "demo",
+    "formulary",
+    "formulary lint",
+    "formulary show",
+    "formulary copy",
+    "codes",
+]
 
 
 def run(arguments: str) -> subprocess.CompletedProcess[str]:

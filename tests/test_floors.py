@@ -13,7 +13,8 @@ FLOORS = (
     {"errors", "quantity", "reading", "showing"},
     {"records", "working", "formulary"},
     {"body"},
-    {"rules", "sums"},
+    {"rules"},
+    {"sums"},
     {"batch"},
     {"interop", "drill", "journal", "reports", "workshop", "demo"},  # none imports another
     {"cli", "web"},  # doors: neither imports the other

@@ -16,9 +16,12 @@ from dosecheck import Formulary, Order, Quantity, check_order, read_amount, read
 from dosecheck.formulary.limits import Policy
 from dosecheck.formulary.medicine import compile_medicine
 from dosecheck.quantity import COUNTED
+from dosecheck.reading.figures import reader_of
 from dosecheck.rules.amounts import Amount, Given, amount_of
 from dosecheck.rules.explain import most_for_one_dose
 from dosecheck.rules.facts import body_of, common_facts, ratio
+from dosecheck.sums.frame import work_out
+from dosecheck.sums.listing import find
 
 FOLDER = Path(__file__).parent / "published"
 ROWS = [row for file in sorted(FOLDER.glob("*.toml")) for row in tomllib.loads(file.read_text("utf-8"), parse_float=str)["example"]]
@@ -97,7 +100,25 @@ def close(got: Quantity, want: Quantity, row: dict) -> bool:
     if "within" not in row:
         return got == want
     assert row["rounding"]
-    return got.kind == want.kind and abs(got.value - want.value) <= read_any(row["within"]).value
+    by_result = row["check"] == "sum"
+    margin = reader_of((got.kind,), "margin", row["within"])(row["within"]) if by_result else read_any(row["within"])
+    return got.kind == want.kind and abs(got.value - want.value) <= margin.value
+
+
+def check_sum(row: dict) -> None:
+    """`sum`: a named sum from its fields; each expected result by its name, or `outcome`."""
+    name = row["given"]["sum"]
+    reckoned = work_out(name, find(name), {key: text for key, text in row["given"].items() if key != "sum"}, FORMULARY)
+    results = {result.name: result.value for result in reckoned.answer.results}
+    assert results or "outcome" in row["expect"], reckoned.not_covered
+    for key, text in row["expect"].items():
+        if key == "outcome":
+            assert reckoned.outcome == text
+        elif isinstance(results[key], Quantity):
+            want = reader_of((results[key].kind,), key, text)(text)
+            assert close(results[key], want, row), f"{key}: {results[key]} is not {want}"
+        else:
+            assert str(results[key]) == text, f"{key}: {results[key]} is not {text}"
 
 
 @pytest.mark.parametrize("row", ROWS, ids=[row["id"] for row in ROWS])
@@ -109,6 +130,8 @@ def test_published_row(row: dict) -> None:
         assert verdict.outcome == row["expect"]["outcome"], [f.message for f in verdict.findings]
         assert set(row["expect"].get("codes", [])) <= set(verdict.codes)
         return
+    if row["check"] == "sum":
+        return check_sum(row)
     got = {"amount": single_dose, "largest": largest, "convert": convert}[row["check"]](given)
     for key, text in row["expect"].items():
         want = read_strength(text) if key == "strength" else read_weight(text) if got.kind == "weight" else read_any(text)

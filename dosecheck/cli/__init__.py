@@ -18,6 +18,7 @@ _COMMANDS = {
     "order": "Check one order.",
     "dose": "What the formulary's figures come to for a child.",
     "batch": "Check a file of orders.",
+    "sum": "Sums that are no regimen: infusions, dilutions, fluids ...",
     "demo": "A first look: an example order and an example file.",
     "formulary": "Look at, lint and copy formularies.",
     "codes": "What each finding code means.",

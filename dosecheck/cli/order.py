@@ -51,8 +51,8 @@ def answer(folder: str | None, texts: dict[str, Any], as_json: bool) -> int:
     return STATUS[verdict.outcome]
 
 
-def refuse(error: InputError | FormularyError, as_json: bool) -> int:
-    """Every fault of the order or of the formulary at once; exit status 2."""
+def refuse(error: InputError | FormularyError, as_json: bool, unread: str = "Nothing was checked: the order cannot be read.") -> int:
+    """Every fault of the input or of the formulary at once; exit status 2."""
     of_formulary = isinstance(error, FormularyError)
     if as_json:
         faults = [_of_formulary(fault) if of_formulary else fault for fault in error.faults]
@@ -60,7 +60,7 @@ def refuse(error: InputError | FormularyError, as_json: bool) -> int:
     else:
         from dosecheck.cli.text import wrapped
 
-        click.echo(f"Nothing was checked: the {'formulary cannot be used' if of_formulary else 'order cannot be read'}.", err=True)
+        click.echo("Nothing was checked: the formulary cannot be used." if of_formulary else unread, err=True)
         for fault in error.faults:
             click.echo(wrapped(str(fault), "  - "), err=True)
     return 2

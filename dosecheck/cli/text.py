@@ -53,16 +53,16 @@ def verdict_text(verdict: Verdict) -> str:
     sources = _Sources()
     parts = [heading(wrapped(verdict.headline)), _understood(verdict.understood)]
     reasons = [f for f in verdict.findings if f.outcome]
-    parts.append(_block("Why", dict.fromkeys(f"{f.message}{sources.mark(f.source)}" for f in reasons) or [_kept(verdict)]))
-    parts.append(_block("It would fit if (a hint to look at, not a correction)", verdict.slips))
-    parts.append(_block("Working", [step.text for step in verdict.working]))
+    parts.append(block("Why", dict.fromkeys(f"{f.message}{sources.mark(f.source)}" for f in reasons) or [_kept(verdict)]))
+    parts.append(block("It would fit if (a hint to look at, not a correction)", verdict.slips))
+    parts.append(block("Working", [step.text for step in verdict.working]))
     parts.append(_limits(verdict, sources))
     if verdict.suggestion:
-        parts.append(_block("With the product in hand", [suggestion_text(verdict.suggestion)]))
-    parts.append(_block("Not checked", verdict.not_checked))
-    parts.append(_block("To observe", verdict.to_observe))
-    parts.append(_block("Ask first (from the source)", verdict.ask_first))
-    parts.append(_block("Notes", [f.message for f in verdict.findings if not f.outcome]))
+        parts.append(block("With the product in hand", [suggestion_text(verdict.suggestion)]))
+    parts.append(block("Not checked", verdict.not_checked))
+    parts.append(block("To observe", verdict.to_observe))
+    parts.append(block("Ask first (from the source)", verdict.ask_first))
+    parts.append(block("Notes", [f.message for f in verdict.findings if not f.outcome]))
     parts.append(sources.text())
     parts.append(_foot(verdict.formulary, verdict.caution))
     return "\n\n".join(part for part in parts if part)
@@ -95,7 +95,7 @@ def _understood(understood: dict[str, str]) -> str:
     return "\n".join(wrapped(text, f"  {label:7}") for label, text in lines if text)
 
 
-def _block(title: str, lines: Iterable[str]) -> str:
+def block(title: str, lines: Iterable[str]) -> str:
     lines = list(lines)
     if not lines:
         return ""
@@ -151,9 +151,9 @@ def reckoning_text(reckoning: Reckoning) -> str:
         heading(wrapped(f"What the figures come to: {reckoning.medicine or 'no medicine'}. No order was checked.")),
         _child_line(reckoning.understood),
     ]
-    parts.append(_block("In the way, or to think of", [f.message for f in reckoning.findings if f.outcome]))
+    parts.append(block("In the way, or to think of", [f.message for f in reckoning.findings if f.outcome]))
     parts += [_figures(figures) for figures in reckoning.figures]
-    parts.append(_block("Notes", [f.message for f in reckoning.findings if not f.outcome]))
+    parts.append(block("Notes", [f.message for f in reckoning.findings if not f.outcome]))
     parts.append(_foot(reckoning.formulary, reckoning.caution))
     return "\n\n".join(part for part in parts if part)
 

@@ -1,0 +1,180 @@
+"""What a sum is: named fields read strictly, one function, and an answer with its working and its sources.
+
+A sum checks no order.  It ends "reckoned", "query" (something about the figures is doubtful: look again) or
+"not-checked" (the formula does not cover this: no result at all).  The sums themselves are in the other modules of
+this folder, `listing.py` finds them by name, and `dosecheck sum` prints any of them.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping
+from difflib import get_close_matches
+from fractions import Fraction
+from typing import Any, NamedTuple
+
+from dosecheck.errors import DosecheckError, Fault, InputError, TextError
+from dosecheck.quantity import Quantity
+from dosecheck.reading import is_missing
+from dosecheck.records import NOT_CHECKED, QUERY
+from dosecheck.showing import show, show_number
+from dosecheck.working import Step
+
+RECKONED = "reckoned"
+CAUTION = (
+    "Arithmetic to be checked by a second person, not a prescription: the prescriber decides, local guidance comes "
+    "first, and giving medicines is for those licensed to."
+)
+
+
+class NotCovered(DosecheckError):
+    """The formula does not cover what was asked; the text says why, and what to do instead."""
+
+
+class Field(NamedTuple):
+    """One input: `read` turns its text into a value or raises TextError; an `example` is how a user writes it."""
+
+    name: str
+    read: Callable[[str], Any]
+    example: str
+    help: str
+    needed: bool = True
+    many: bool = False  # may be given several times; the value is then a tuple
+
+
+class Result(NamedTuple):
+    """One figure of the answer.  `down`: the most that is allowed, so never rounded up when shown."""
+
+    name: str
+    value: Quantity | Fraction | int | str
+    note: str = ""
+    down: bool = False
+
+    @property
+    def text(self) -> str:
+        if isinstance(self.value, Quantity):
+            return show(self.value, self.down)
+        return self.value if isinstance(self.value, str) else show_number(self.value, self.down)
+
+
+class Doubt(NamedTuple):
+    """Why to look again before using the figures, with a code to sort and test by."""
+
+    code: str
+    text: str
+
+
+class Answer(NamedTuple):
+    """What a sum's function returns."""
+
+    results: tuple[Result, ...]
+    steps: tuple[Step, ...]
+    doubts: tuple[Doubt, ...] = ()
+    notes: tuple[str, ...] = ()
+    sources: tuple[str, ...] = ()
+
+
+class Sum(NamedTuple):
+    """One sum.  `reckon` takes the values of its fields by name (and `formulary` where `by_formulary`).
+
+    It may raise InputError (values that contradict each other) or NotCovered.
+    """
+
+    title: str
+    fields: tuple[Field, ...]
+    reckon: Callable[..., Answer]
+    by_formulary: bool = False
+
+
+class Reckoned(NamedTuple):
+    """A sum's answer as every door shows it."""
+
+    name: str
+    title: str
+    outcome: str
+    understood: dict[str, str]
+    answer: Answer
+    not_covered: str
+    caution: str = CAUTION
+
+    def as_dict(self) -> dict[str, Any]:
+        """The JSON of the answer; every amount is text with its unit."""
+        answer = self.answer
+        return {
+            "sum": self.name,
+            "title": self.title,
+            "outcome": self.outcome,
+            "results": [{"name": r.name, "value": r.text, "note": r.note} for r in answer.results],
+            "not_covered": self.not_covered,
+            "doubts": [doubt._asdict() for doubt in answer.doubts],
+            "working": [step.text for step in answer.steps],
+            "notes": list(answer.notes),
+            "sources": list(answer.sources),
+            "understood": self.understood,
+            "caution": self.caution,
+        }
+
+
+def work_out(name: str, asked: Sum, texts: Mapping[str, Any], formulary: Any = None) -> Reckoned:
+    """Reads the texts of a sum's fields, reckons, and says how it ended.
+
+    Raises:
+        InputError: a field that is unknown, missing or cannot be read, every one at once; or values that contradict each other.
+    """
+    values = _read(asked, texts)
+    if asked.by_formulary:
+        values["formulary"] = formulary
+    understood = {field.name: _said(values[field.name]) for field in asked.fields if values.get(field.name) is not None}
+    try:
+        answer = asked.reckon(**values)
+    except NotCovered as error:
+        return Reckoned(name, asked.title, NOT_CHECKED, understood, Answer((), ()), str(error))
+    return Reckoned(name, asked.title, QUERY if answer.doubts else RECKONED, understood, answer, "")
+
+
+def _read(asked: Sum, texts: Mapping[str, Any]) -> dict[str, Any]:
+    fields = {field.name: field for field in asked.fields}
+    faults = [_unknown(name, fields) for name in texts if name not in fields]
+    values: dict[str, Any] = {}
+    for name, field in fields.items():
+        text = texts.get(name)
+        if is_missing(text) or text == ():
+            values[name] = None
+            faults += [Fault(name, "", "It is missing.", f'Write it as "{field.example}".')] if field.needed else []
+            continue
+        try:
+            values[name] = tuple(map(field.read, text)) if field.many else field.read(text)
+        except TextError as error:
+            faults.append(Fault(name, error.given, error.why, error.write))
+    if faults:
+        raise InputError(faults)
+    return values
+
+
+def _unknown(name: str, fields: Mapping[str, Field]) -> Fault:
+    near = get_close_matches(name, fields, 1)
+    return Fault(name, "", "This sum has no such field.", f'Did you mean "{near[0]}"?' if near else f"It has: {', '.join(fields)}.")
+
+
+def _said(value: Any) -> str:
+    if isinstance(value, tuple) and not hasattr(value, "_fields"):
+        return "; ".join(map(_said, value))
+    return Result("", value).text if isinstance(value, (Quantity, Fraction, int, str)) else str(value)
+
+
+def one_of(**values: Any) -> str:
+    """The name of the one value that was given.
+
+    Raises:
+        InputError: none of them, or more than one.
+    """
+    given = [name for name, value in values.items() if value is not None]
+    if len(given) != 1:
+        why = "Give one of them." if not given else "They are given together."
+        raise InputError([Fault(" or ".join(values), "", why, f"Write {' or '.join(values)}, not both.")])
+    return given[0]
+
+
+def rounded(value: Quantity, step: Quantity, down: bool = False) -> Quantity:
+    """To the nearest whole `step` (a half goes up), or down to it; shown in the step's unit."""
+    steps = value.value / step.value + (0 if down else Fraction(1, 2))
+    return Quantity(steps.numerator // steps.denominator * step.value, step.kind, step.unit)

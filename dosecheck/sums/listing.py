@@ -1,0 +1,28 @@
+"""Every sum by its name, in the order in which `dosecheck sum` lists them; a module is loaded only when its sum is asked for."""
+
+from __future__ import annotations
+
+from importlib import import_module
+from typing import NamedTuple
+
+from dosecheck.sums.frame import Sum
+
+
+class Listed(NamedTuple):
+    """`module` of this folder holds SUMS, a table of name to Sum."""
+
+    group: str
+    module: str
+    about: str
+
+
+SUMS: dict[str, Listed] = {
+    "infusion-rate": Listed("Infusions", "infusion", "mL/h from a dose by weight and time, and the concentration"),
+    "infusion-dose": Listed("Infusions", "infusion", "the dose by weight and time that a rate in mL/h gives"),
+}
+
+
+def find(name: str) -> Sum | None:
+    """The sum of that name, or None."""
+    listed = SUMS.get(name)
+    return import_module(f"dosecheck.sums.{listed.module}").SUMS[name] if listed else None
