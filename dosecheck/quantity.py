@@ -18,7 +18,7 @@ UNITS: dict[str, dict[str, int]] = {
     "mass": {"nanograms": 1, "micrograms": 10**3, "mg": 10**6, "g": 10**9},
     "activity": {"milliunits": 1, "units": 10**3},
     "substance": {"micromol": 10**3, "mmol": 10**6, "mol": 10**9},
-    "weight": {"g": 10**9, "kg": 10**12, "lb": 453_592_370_000, "oz": 28_349_523_125},
+    "weight": {"g": 10**9, "kg": 10**12, "st": 6_350_293_180_000, "lb": 453_592_370_000, "oz": 28_349_523_125},
     "volume": {"microlitres": 10**3, "mL": 10**6, "L": 10**9},
     "time": {"seconds": 1, "minutes": 60, "hours": 3600, "days": 86_400, "weeks": 604_800},
     "length": {"cm": 10**4, "m": 10**6},

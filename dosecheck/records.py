@@ -112,7 +112,7 @@ class Child:
     """One child.  Every field may be left out; what a check then cannot do, it says.
 
     Args:
-        weight: "14.2 kg" (or g; lb and oz with their unit).
+        weight: "14.2 kg" (or g; st, lb and oz with their unit).
         weighed: date of the weight, "2026-05-01".
         weight_is: "measured", "stated" or "estimated".
         age: whole units, "3 years 2 months"; or `born` with `on`, the date of the order.

@@ -38,9 +38,19 @@ def _decimal(scaled: int, places: int) -> str:
 
 def show(quantity: Quantity, down: bool = False) -> str:
     """ "213 mg", "about 16.9 mg/kg", "1 tablet", "6 hours": in its own unit, or the next that reads better."""
+    if quantity.unit == "st":
+        return _stones(quantity)
     quantity = _readable(quantity)
     number = quantity.number
     return f"{show_number(number, down)} {show_unit(quantity.unit, number)}"
+
+
+def _stones(weight: Quantity) -> str:
+    """ "2 st 3 lb": a part of a stone is said in pounds."""
+    stones, rest = divmod(weight.value, UNITS["weight"]["st"])
+    pounds = show(Quantity(rest, "weight", "lb")) if rest else ""
+    about = "about " * pounds.startswith("about ")
+    return f"{about}{show_number(stones)} st {pounds.removeprefix('about ')}".rstrip()
 
 
 def show_unit(unit: str, number: Fraction | int = 2) -> str:
@@ -89,7 +99,7 @@ def show_weeks(days: int) -> str:
 
 
 def show_weight(weight: Quantity) -> str:
-    """In kg or g; a weight given in pounds is shown with both figures."""
-    if weight.unit in ("lb", "oz"):
+    """In kg or g; a weight given in stones or pounds is shown with both figures."""
+    if weight.unit in ("st", "lb", "oz"):
         return f"{show(weight)} ({show(weight.to('kg'))})"
     return show(weight)

@@ -28,6 +28,7 @@ SPELLINGS: dict[str, dict[str, str]] = {
         **dict.fromkeys(("kilogram", "kilograms"), "kg"),
         **dict.fromkeys(("lbs", "pound", "pounds"), "lb"),
         **dict.fromkeys(("ounce", "ounces"), "oz"),
+        **dict.fromkeys(("stone", "stones"), "st"),
     },
     "volume": {
         **dict.fromkeys(("microlitre", "microliter", "microliters"), "microlitres"),
@@ -59,7 +60,7 @@ _HINTS = {
     **dict.fromkeys(("tab", "tabs"), 'Write "tablets".'),
     **dict.fromkeys(("amp", "amps", "vial", "vials", "ampoule"), "Write the amount of medicine, or its volume."),
     **dict.fromkeys(("K", "KG", "Kg", "kgs", "kilo", "kilos"), 'Write "kg".'),
-    **dict.fromkeys(("st", "stone", "#"), 'Write the weight in "kg".'),
+    "#": 'Write the weight in "kg".',
     **dict.fromkeys(("mo", "mos", "mth", "mths", "m", "M"), 'Write "months" (or "minutes") in full.'),
     **dict.fromkeys(("y", "yr", "yrs", "Y"), 'Write "years".'),
     **dict.fromkeys(("w", "wk", "wks"), 'Write "weeks".'),
@@ -127,7 +128,7 @@ def _unit(text: str, kinds: tuple[str, ...]) -> tuple[str, str] | None:
 def _below(word: str) -> tuple[str, str] | None:
     """What may stand below the stroke: kg or lb of child, m2, mL or L, min, h, day, and counted things."""
     found = spelt(word, ("weight", "surface", "volume", "time", *COUNTED))
-    if found is None or found in (("weight", "g"), ("weight", "oz"), ("time", "seconds"), ("time", "weeks")):
+    if found is None or found in (("weight", "g"), ("weight", "oz"), ("weight", "st"), ("time", "seconds"), ("time", "weeks")):
         return None
     short = {"minutes": "min", "hours": "h", "days": "day"}.get(found[1], found[1])
     return found[0], found[0] if found[0] in COUNTED else short
@@ -164,18 +165,31 @@ def _one_of(quantity: Quantity, allowed: tuple[str, ...], text: str | Quantity, 
     return quantity
 
 
-_POUNDS = re.compile(rf"(0|[1-9][0-9]*) ?(?:lb|lbs|pounds?) ({NUMBER}) ?(?:oz|ounces?)")
+# Two units side by side: (larger, smaller, how the message names the smaller, how many make one of the larger, example).
+_WEIGHT_PAIRS = (
+    ("st", "lb", "pounds beside stones", 14, "2 st 3 lb", re.compile(rf"(0|[1-9][0-9]*) ?(?:st|stones?) ({NUMBER}) ?(?:lb|lbs|pounds?)")),
+    ("lb", "oz", "ounces beside pounds", 16, "22 lb 4 oz", re.compile(rf"(0|[1-9][0-9]*) ?(?:lb|lbs|pounds?) ({NUMBER}) ?(?:oz|ounces?)")),
+)
+
+
+def _weight_of_two(text: str) -> Quantity | None:
+    """ "2 st 3 lb" or "22 lb 4 oz", exactly; None where it is not so written."""
+    for larger, smaller, named, most, example, pattern in _WEIGHT_PAIRS:
+        found = pattern.fullmatch(text)
+        if not found:
+            continue
+        rest = Fraction(found.group(2))
+        if rest >= most:
+            raise TextError(text, f"The {named} are below {most}.", f'Write it as "{example}", or in kg.')
+        units = UNITS["weight"]
+        return Quantity(int(found.group(1)) * units[larger] + rest * units[smaller], "weight", larger)
+    return None
 
 
 def read_weight(text: str | Quantity) -> Quantity:
-    """A child's weight: kg or g; pounds and ounces ("22 lb 4 oz") only with their unit."""
-    pounds = isinstance(text, str) and _POUNDS.fullmatch(plain(text, "weight", "14.2 kg"))
-    if pounds:
-        ounces = Fraction(pounds.group(2))
-        if ounces >= 16:
-            raise TextError(text, "The ounces beside pounds are below 16.", 'Write it as "22 lb 4 oz", or in kg.')
-        weight = Quantity(int(pounds.group(1)) * UNITS["weight"]["lb"] + ounces * UNITS["weight"]["oz"], "weight", "lb")
-    else:
+    """A child's weight: kg or g; stones, pounds and ounces ("2 st 3 lb", "22 lb 4 oz") only with their unit."""
+    weight = _weight_of_two(plain(text, "weight", "14.2 kg")) if isinstance(text, str) else None
+    if weight is None:
         weight = _one_of(read_amount(text, ("weight",), "weight", "14.2 kg"), ("weight",), text, "weight", "14.2 kg")
     if weight.value == 0 or weight.value > 500 * UNITS["weight"]["kg"]:
         raise TextError(str(text), "A child's weight is above zero and at most 500 kg.", 'Write it as "14.2 kg".')

@@ -47,7 +47,13 @@ def test_mr02_pounds_are_exact_and_both_figures_are_shown(texts: dict, tenths: i
     assert f"{plain(pounds)} lb (" in shown and " kg)" in shown
 
 
-@pytest.mark.parametrize("text", ["33 #", "5 st", "5 stone", "5 st 2 lb", "33lbs.", "33 LB", "33", "15 kilos", "15 kg 200"])
+def test_mr02_stones_are_shown_as_told_and_in_kilograms() -> None:
+    """MR02: stones are exact, and both figures are shown."""
+    told = check({**ASK, "medicine": "paracetamol", "route": "oral", "dose": "210 mg", "weight": "2 st 3 lb"})
+    assert told.understood["weight"] == "2 st 3 lb (about 14.06 kg)"
+
+
+@pytest.mark.parametrize("text", ["33 #", "5 st 14 lb", "5 stone 2", "5 Stone", "33lbs.", "33 LB", "33", "15 kilos", "15 kg 200"])
 def test_mr02_other_spellings_are_refused(text: str) -> None:
     """MR02: what is not on the list of spellings is refused, never guessed."""
     with pytest.raises(InputError, match="weight"):
@@ -56,7 +62,15 @@ def test_mr02_other_spellings_are_refused(text: str) -> None:
 
 @pytest.mark.parametrize(
     ("text", "kilograms"),
-    [("22 lb 4 oz", "10.0924302325"), ("22lb 4oz", "10.0924302325"), ("8 oz", "0.226796185"), ("1 ounce", "0.028349523125")],
+    [
+        ("22 lb 4 oz", "10.0924302325"),
+        ("22lb 4oz", "10.0924302325"),
+        ("8 oz", "0.226796185"),
+        ("2 st 3 lb", "14.06136347"),
+        ("2 stone 3 pounds", "14.06136347"),
+        ("5 st", "31.7514659"),
+        ("1 ounce", "0.028349523125"),
+    ],
 )
 def test_mr02_pounds_and_ounces(text: str, kilograms: str) -> None:
     """MR02: ounces fall under the exact branch."""

@@ -33,7 +33,7 @@ NAMES = {("mass", "g"): "gram", ("weight", "g"): "body_gram", ("volume", "L"): "
 # Our unit -> the name in pint's own definitions, which know nothing of ours.
 OWN = {
     "nanograms": "nanogram", "micrograms": "microgram", "mg": "milligram", "g": "gram", "micromol": "micromole",
-    "mmol": "millimole", "mol": "mole", "kg": "kilogram", "lb": "pound", "oz": "ounce", "microlitres": "microliter",
+    "mmol": "millimole", "mol": "mole", "kg": "kilogram", "lb": "pound", "st": "stone", "oz": "ounce", "microlitres": "microliter",
     "mL": "milliliter", "L": "liter", "cm": "centimeter", "m": "meter", "m2": "meter ** 2",
 }  # fmt: skip
 

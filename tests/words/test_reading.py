@@ -55,7 +55,7 @@ ACCEPTED = {
     },
     "activity": {"milliunits": "milliunit milliunits", "units": "unit units IU|international unit|international units"},
     "substance": {"micromol": "micromol micromole micromoles", "mmol": "mmol millimol millimole millimoles", "mol": "mol"},
-    "weight": {"g": "g gram grams", "kg": "kg kilogram kilograms", "lb": "lb lbs pound pounds", "oz": "oz ounce ounces"},
+    "weight": {"g": "g gram grams", "kg": "kg kilogram kilograms", "lb": "lb lbs pound pounds", "oz": "oz ounce ounces", "st": "st stone stones"},
     "volume": {
         "microlitres": "microlitre microlitres microliter microliters", "L": "L litre litres liter liters",
         "mL": "mL ml millilitre millilitres milliliter milliliters",
@@ -99,7 +99,8 @@ def test_each_spelling_means_its_unit_with_and_without_a_space(kind, unit, word)
     [
         ("14.2 kg", "14.2", "kg"), ("14.2kg", "14.2", "kg"), ("14.200 kg", "14.2", "kg"), ("14200 g", 14200, "g"), ("0.9 kg", "0.9", "kg"),
         ("10.00 kg", 10, "kg"), ("500 kg", 500, "kg"), ("33 lb", 33, "lb"), ("33 pounds", 33, "lb"), ("22 lb 4 oz", "22.25", "lb"),
-        ("22lb 4oz", "22.25", "lb"), ("7 lb 15.5 oz", Fraction(255, 32), "lb"), ("0 lb 15 oz", Fraction(15, 16), "lb"), ("12 oz", 12, "oz"),
+        ("22lb 4oz", "22.25", "lb"), ("7 lb 15.5 oz", Fraction(255, 32), "lb"), ("0 lb 15 oz", Fraction(15, 16), "lb"),
+        ("2 st 3 lb", Fraction(31, 14), "st"), ("2st 3lb", Fraction(31, 14), "st"), ("10.5 stone", "10.5", "st"), ("12 oz", 12, "oz"),
     ],
 )  # fmt: skip
 def test_weights(text, number, unit):
@@ -108,6 +109,7 @@ def test_weights(text, number, unit):
 
 def test_mr02_a_pound_is_exact():
     assert read_weight("33 lb") == read_weight("14.96854821 kg") != read_weight("33 kg")
+    assert read_weight("2 st 3 lb") == read_weight("31 lb") == read_weight("14.06136347 kg")
     assert read_weight("22 lb 4 oz") == read_weight("22.25 lb") == read_weight("356 oz")
 
 

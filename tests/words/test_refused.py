@@ -97,6 +97,8 @@ UNIT_TEXTS = [
     *(("B026", read_dose, text, '"units" in full') for text in ("10 U", "10U", "10 u", "10u", "10IU", "10 iu", "10U/kg")),
     *(("B030", read_weight, text, "kg") for text in ("10 kg 500", "14 kg 200 g", "1 st 8", "22.5 lb 4 oz")),
     ("B030", read_weight, "22 lb 16 oz", "below 16"),
+    ("B030", read_weight, "2 st 14 lb", "below 14"),
+    ("B030", read_weight, "2.5 st 3 lb", "kg"),
     ("B030", read_weight, "33 #", 'weight in "kg"'),
     ("B029", read_weight, "33", "unit"),
     ("H01", read_dose, "5 mEq", "valence"),

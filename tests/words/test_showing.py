@@ -90,6 +90,8 @@ def test_units_weeks_and_weights():
     assert (show_unit("doses", 1), show_unit("doses"), show_unit("mg", 1)) == ("dose", "doses", "mg")
     assert (show_weeks(217), show_weeks(218), show_weeks(221)) == ("31 weeks", "31 weeks 1 day", "31 weeks 4 days")
     assert show_weight(Quantity(33 * UNITS["weight"]["lb"], "weight", "lb")) == "33 lb (about 14.97 kg)"
+    assert show_weight(Quantity(31 * UNITS["weight"]["lb"], "weight", "st")) == "2 st 3 lb (about 14.06 kg)"
+    assert show(Quantity(28 * UNITS["weight"]["lb"], "weight", "st")) == "2 st"
     assert show_weight(Quantity(14_200 * 10**9, "weight", "kg")) == "14.2 kg"
 
 
@@ -107,7 +109,7 @@ def test_no_quantity_is_printed_in_an_unsafe_form(quantity):
     assert not UNSAFE.search(shown), shown
     number, _, unit = shown.removeprefix("about ").partition(" ")
     assert re.fullmatch(r"(0|[1-9][0-9]{0,2}(,[0-9]{3})*)(\.[0-9]+)?", number)
-    assert re.fullmatch(r"[a-zA-Z]+2?(/[a-zA-Z]+2?)*", unit)
+    assert re.fullmatch(r"[a-zA-Z]+2?(/[a-zA-Z]+2?)*|st [0-9.]+ lb", unit)
 
 
 @given(numbers)
