@@ -8,7 +8,7 @@ in `body/age.py`.
 
 from dosecheck.reading.amounts import SPELLINGS, read_amount, read_length, read_strength, read_time, read_volume, read_weight
 from dosecheck.reading.doses import Dose, read_dose
-from dosecheck.reading.numbers import MISSING, NUMBER, is_missing, pint_text, plain, short_text, strange_characters
+from dosecheck.reading.numbers import MISSING, NUMBER, is_missing, pint_text, plain, read_z, short_text, strange_characters
 from dosecheck.reading.times import AgeParts, Frequency, read_age, read_count, read_date, read_frequency, read_weeks, read_yes
 
 __all__ = [
@@ -34,6 +34,7 @@ __all__ = [
     "read_weeks",
     "read_weight",
     "read_yes",
+    "read_z",
     "short_text",
     "strange_characters",
 ]

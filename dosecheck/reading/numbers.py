@@ -80,6 +80,14 @@ def number_fault(text: str, what: str) -> TextError | None:
     return None
 
 
+def read_z(text: str) -> Decimal:
+    """A z-score, -9.9 to 9.9 with at most one decimal: "-4", "3.5".  It has no unit: it counts standard deviations."""
+    body = plain(text, "z-score", "-4")
+    if not re.fullmatch(r"-?[0-9](?:\.[1-9])?", body) or body == "-0":
+        raise TextError(body, "It is not a z-score from -9.9 to 9.9 with at most one decimal.", 'Write it as "-4" or "3.5".')
+    return Decimal(body)
+
+
 def pint_text(quantity: Any) -> str:
     """A pint quantity as the text that we would read, so that it goes through the same strict door.
 

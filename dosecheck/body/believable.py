@@ -1,0 +1,86 @@
+"""What weights are believable at an age, and how a weight lies among the reference's children.
+
+An age may be an interval and the sex may be untold: then the widest limits hold, and z is an interval too.  Limits are
+weights at a z-score, rounded once to a whole gram; a weight is compared with them exactly.  Which z-limits hold from
+what age on is the policy's; whether a weight is held against them at all is decided in `rules/`.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from decimal import ROUND_HALF_EVEN, Decimal, localcontext
+from functools import cache
+from typing import NamedTuple
+
+from dosecheck.body.growth import LAST_DAY, joints, lms_at
+from dosecheck.body.lms import FIGURES, STEP, value_at, z_score
+from dosecheck.formulary.weight_z import ZBand
+from dosecheck.quantity import UNITS, Quantity
+
+GRAM = UNITS["weight"]["g"]
+MOST_Z = Decimal(20)  # a z-score beyond this is shown as this
+# Days on which the curves turn: a newborn first loses weight; and the outer curves of girls fall again towards 20 years,
+# which is looked at every 30 days (a test holds that this is right to 2 g).
+_TURNS = (1, 2, 3, 4, *range(5460, LAST_DAY, 30))
+
+
+class Limits(NamedTuple):
+    """The least and the greatest believable weight, in grams; None where the reference's curve has no such end."""
+
+    low: int | None
+    high: int | None
+
+
+def weight_limits(bands: tuple[ZBand, ...], reference: str, sexes: tuple[str, ...], days: tuple[int, int]) -> Limits | None:
+    """The widest limits over an age of `days` (both ends inside) and over `sexes`.
+
+    Looked at are both ends and every day between on which the curves or the policy turn.  None where the reference or
+    the policy does not reach.
+    """
+    if not bands or not bands[0].day <= days[0] <= days[1] <= LAST_DAY:
+        return None
+    turns = [*joints(reference), *(side for band in bands for side in (band.day - 1, band.day))]
+    ends = [_limits(_band_on(bands, day), reference, sex, day) for sex in sexes for day in _days(days, turns)]
+    return Limits(_widest(min, (each.low for each in ends)), _widest(max, (each.high for each in ends)))
+
+
+def z_ends(weight: Quantity, reference: str, sexes: tuple[str, ...], days: tuple[int, int]) -> tuple[Decimal, Decimal] | None:
+    """The least and the greatest z-score of a weight over an age of `days` and over `sexes`, rounded to 0.01.
+
+    None where the reference has nothing to say of the whole interval.
+    """
+    if not 0 <= days[0] <= days[1] <= LAST_DAY:
+        return None
+    scores = [_z(weight, reference, sex, day) for sex in sexes for day in _days(days, joints(reference))]
+    return min(scores), max(scores)
+
+
+def _days(days: tuple[int, int], turns: Iterable[int]) -> set[int]:
+    return {*days, *(day for day in (*_TURNS, *turns) if days[0] < day < days[1])}
+
+
+def _band_on(bands: tuple[ZBand, ...], day: int) -> ZBand:
+    return max(band for band in bands if band.day <= day)
+
+
+@cache
+def _limits(band: ZBand, reference: str, sex: str, day: int) -> Limits:
+    lms = lms_at(reference, sex, day)
+    return Limits(_grams(value_at(band.low, lms)), _grams(value_at(band.high, lms)))
+
+
+def _grams(kilograms: Decimal | None) -> int | None:
+    return None if kilograms is None else int((kilograms * 1000).to_integral_value(ROUND_HALF_EVEN))
+
+
+def _widest(choose: type(min), ends: Iterable[int | None]) -> int | None:
+    """An end that one curve lacks is lacking for all."""
+    ends = list(ends)
+    return None if None in ends else choose(ends)
+
+
+def _z(weight: Quantity, reference: str, sex: str, day: int) -> Decimal:
+    with localcontext(FIGURES):
+        kilograms = Decimal(weight.value.numerator) / (weight.value.denominator * UNITS["weight"]["kg"])
+        z = z_score(kilograms, lms_at(reference, sex, day))
+        return max(-MOST_Z, min(MOST_Z, z)).quantize(STEP) + 0
