@@ -103,3 +103,14 @@ def show_weight(weight: Quantity) -> str:
     if weight.unit in ("st", "lb", "oz"):
         return f"{show(weight)} ({show(weight.to('kg'))})"
     return show(weight)
+
+
+def show_length(seconds: Fraction | int) -> str:
+    """A length of time as it is said aloud: "3 hours 20 minutes", "2 days 4 hours"; what is no whole minute as a decimal."""
+    minutes, odd = divmod(Fraction(seconds), 60)
+    if odd or not minutes:
+        return show_seconds(seconds)
+    parts = ((minutes // 1440, "days"), (minutes // 60 % 24, "hours"), (minutes % 60, "minutes"))
+    if minutes < 2880:
+        parts = ((minutes // 60, "hours"), (minutes % 60, "minutes"))
+    return " ".join(f"{number} {show_unit(unit, number)}" for number, unit in parts if number)

@@ -11,7 +11,7 @@ import pytest
 PACKAGE = Path(__file__).parents[1] / "dosecheck"
 FLOORS = (
     {"errors", "quantity", "reading", "showing"},
-    {"records", "working", "formulary"},
+    {"records", "earlier", "working", "formulary"},
     {"body"},
     {"rules"},
     {"sums"},

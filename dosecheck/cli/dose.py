@@ -7,16 +7,16 @@ from typing import Any
 
 import click
 
-from dosecheck.cli.options import child_options, common_options, how_options, medicine_options, open_formulary, texts_of
-from dosecheck.cli.order import refuse
+from dosecheck.cli.options import child_options, common_options, earlier_options, how_options, medicine_options, open_formulary
+from dosecheck.cli.order import read_all, refuse
 from dosecheck.errors import FormularyError, InputError
-from dosecheck.records import read_order
 from dosecheck.rules.reckon import reckon
 
 
 @click.command("dose", epilog="Exit status: 0 figures found, 4 nothing fits this child, 2 bad input.")
 @medicine_options
 @how_options
+@earlier_options
 @child_options
 @common_options
 @click.pass_context
@@ -25,8 +25,8 @@ def command(ctx: click.Context, folder: str | None, as_json: bool, **fields: Any
     if not fields.get("medicine"):
         raise click.UsageError("Name the medicine: --medicine paracetamol", ctx)
     try:
-        order, child = read_order(texts_of(fields))
-        reckoning = reckon(order, child, open_formulary(folder))
+        order, child, earlier = read_all(fields)
+        reckoning = reckon(order, child, open_formulary(folder), earlier)
     except (InputError, FormularyError) as error:
         return refuse(error, as_json)
     if as_json:

@@ -80,6 +80,16 @@ def child_options(function: Callable) -> Callable:
     return _add(_CHILD)(function)
 
 
+def earlier_options(function: Callable) -> Callable:
+    """--given, --none-given, --now."""
+    text = 'a dose given before: "210 mg 5 hours ago", "10 mL of paracetamol as oral-liquid-120-in-5, 4 to 5 hours ago"; repeatable'
+    function = click.option(
+        "--now", metavar="TIME", help='time of the check, for doses given at a time: "2026-05-04 13:10+01:00"', cls=Once
+    )(function)
+    function = click.option("--none-given", is_flag=True, help="no dose was given before")(function)
+    return click.option("--given", metavar="DOSE", multiple=True, help=text)(function)
+
+
 def common_options(function: Callable) -> Callable:
     """--formulary and --json."""
     function = click.option("--json", "as_json", is_flag=True, help="answer as JSON")(function)

@@ -3,14 +3,17 @@
 from __future__ import annotations
 
 import json
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import click
 
-from dosecheck.cli.options import child_options, common_options, how_options, medicine_options, open_formulary, texts_of
+from dosecheck.cli.options import child_options, common_options, earlier_options, how_options, medicine_options, open_formulary, texts_of
 from dosecheck.errors import Fault, FormularyError, FormularyFault, InputError
-from dosecheck.records import NOT_CHECKED, QUERY, STOP, WITHIN, read_order
+from dosecheck.records import NOT_CHECKED, QUERY, STOP, WITHIN, Child, Order, read_order
 from dosecheck.rules.check import check_order
+
+if TYPE_CHECKING:
+    from dosecheck.earlier import Earlier
 
 STATUS = {WITHIN: 0, QUERY: 1, STOP: 3, NOT_CHECKED: 4}
 _EPILOG = "Exit status: 0 within, 1 query, 3 stop, 4 not-checked, 2 bad input."
@@ -20,6 +23,7 @@ _EPILOG = "Exit status: 0 within, 1 query, 3 stop, 4 not-checked, 2 bad input."
 @medicine_options
 @click.option("--dose", metavar="DOSE", multiple=True, help='such as "240 mg", "15 mg/kg", "5 mL", "2 puffs", "600 mg a day"')
 @how_options
+@earlier_options
 @child_options
 @common_options
 @click.pass_context
@@ -32,14 +36,14 @@ def command(ctx: click.Context, folder: str | None, as_json: bool, dose: tuple[s
             'Nothing to check. Try: dosecheck order --medicine paracetamol --route oral --dose "210 mg" --every "6 hours" --weight "14.2 kg" --age "3 years"',
             ctx,
         )
-    return answer(folder, texts_of({**fields, "dose": dose[0] if dose else None}), as_json)
+    return answer(folder, {**fields, "dose": dose[0] if dose else None}, as_json)
 
 
-def answer(folder: str | None, texts: dict[str, Any], as_json: bool) -> int:
+def answer(folder: str | None, fields: dict[str, Any], as_json: bool) -> int:
     """Checks, prints, and returns the exit status."""
     try:
-        order, child = read_order(texts)
-        verdict = check_order(order, child, open_formulary(folder))
+        order, child, earlier = read_all(fields)
+        verdict = check_order(order, child, open_formulary(folder), earlier)
     except (InputError, FormularyError) as error:
         return refuse(error, as_json)
     if as_json:
@@ -49,6 +53,15 @@ def answer(folder: str | None, texts: dict[str, Any], as_json: bool) -> int:
 
         click.echo(verdict_text(verdict))
     return STATUS[verdict.outcome]
+
+
+def read_all(fields: dict[str, Any]) -> tuple[Order, Child, Earlier | None]:
+    """The order, the child and the doses given before (None: not told); the faults of all come together."""
+    if not any(fields.get(name) for name in ("given", "none_given", "now")):
+        return (*read_order(texts_of(fields)), None)
+    from dosecheck.cli.earlier import read_with_earlier  # loaded only when earlier doses are told
+
+    return read_with_earlier(fields)
 
 
 def refuse(error: InputError | FormularyError, as_json: bool, unread: str = "Nothing was checked: the order cannot be read.") -> int:

@@ -12,6 +12,7 @@ from collections.abc import Iterable
 import click
 
 from dosecheck.formulary.measures import AT_MOST
+from dosecheck.rules.present import next_in_words
 from dosecheck.rules.reckon import Figures, Reckoning
 from dosecheck.rules.verdict import Suggestion, Verdict
 from dosecheck.showing import show
@@ -57,6 +58,8 @@ def verdict_text(verdict: Verdict) -> str:
     parts.append(block("It would fit if (a hint to look at, not a correction)", verdict.slips))
     parts.append(block("Working", [step.text for step in verdict.working]))
     parts.append(_limits(verdict, sources))
+    if verdict.next_dose:
+        parts.append(block("Next dose of this order, by the doses told", [next_text(next_in_words(verdict.next_dose))]))
     if verdict.suggestion:
         parts.append(block("With the product in hand", [suggestion_text(verdict.suggestion)]))
     parts.append(block("Not checked", verdict.not_checked))
@@ -90,6 +93,7 @@ def _understood(understood: dict[str, str]) -> str:
         ("Order", ", ".join(filter(None, first))),
         ("", "; ".join(order)),
         ("Child", ", ".join(child) or "nothing told"),
+        ("Before", understood.get("earlier", "")),
         ("Date", understood.get("on", "")),
     ]
     return "\n".join(wrapped(text, f"  {label:7}") for label, text in lines if text)
@@ -117,6 +121,13 @@ def _limits(verdict: Verdict, sources: _Sources) -> str:
         grade = f" ({state.limit.outcome} {'above' if state.limit.main.sense == AT_MOST else 'below'})"
         lines.append(wrapped(f"{state.limit.name}: {state.limit.text}{comes}{grade}{binds}", f"    {_STATES[state.state]:12}"))
     return "\n".join(lines)
+
+
+def next_text(words: dict[str, str]) -> str:
+    """ "in 2 hours, at 18:30, at the earliest; at most 213 mg then" """
+    when = "now" if words["earliest"] == "now" else f"{words['earliest']}, at the earliest"
+    most = f"; at most {words['most']} then" if words["most"] else ""
+    return when + most + (f", to measure: {words['measured']}" if words["measured"] else "")
 
 
 def suggestion_text(suggestion: Suggestion) -> str:
@@ -169,6 +180,7 @@ def _figures(figures: Figures) -> str:
     lines = [heading(wrapped(f"{figures.regimen.full_id} ({', '.join(figures.regimen.purposes)}{count})"))]
     lines.append(wrapped(_one_dose(figures), "  One dose: "))
     lines += [wrapped(f"{name}: {text}", "    ") for name, text in figures.rows]
+    lines += [wrapped(line, "  - ") for line in figures.after]
     if figures.steps:
         lines += ["  Working:", *(wrapped(step.text, "    - ") for step in figures.steps)]
     if figures.products:

@@ -52,6 +52,8 @@ class Formulary:
         self.policy = policy
         self.grading = Policy(share(policy["query_up_to"]["value"]), share(policy["point_allowance"]["value"]))
         self.weight_rows = weight_rows(policy)
+        watched = policy.get("one_at_a_time")
+        self.one_at_a_time = frozenset(watched["value"]) if watched else None  # None: every group
         self._medicines: dict[str, Medicine] = {}
         self._shelves: dict[tuple[str, Asked], Shelf] = {}
         self._source_texts: dict[str, str] = {}

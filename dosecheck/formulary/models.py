@@ -242,12 +242,18 @@ class WeightLine(Table):
         return self
 
 
+class ListLine(Table):
+    value: Annotated[list[Text], Some]
+    reason: Text
+
+
 class PolicyFile(Table):
     query_up_to: ShareLine
     point_allowance: ShareLine
     weight_age_infant: TimeLine
     weight_age_child: TimeLine
     believable_weight: WeightLine | None = None
+    one_at_a_time: ListLine | None = None
     review_by: DateLine | None = None
 
 

@@ -86,6 +86,7 @@ EXAMPLES = {
 POLICY_EXAMPLES = {
     **{key: f'{key} = {{ value = "10 %", reason = "..." }}' for key in ("query_up_to", "point_allowance")},
     **{key: f'{key} = {{ value = "90 days", reason = "..." }}' for key in ("weight_age_infant", "weight_age_child")},
+    "one_at_a_time": 'one_at_a_time = { value = ["NSAID", "opioid"], reason = "..." }',
     "review_by": 'review_by = { value = 2027-12-31, reason = "..." }',
     "reason": 'reason = "Common practice, no source; set your own."',
 }

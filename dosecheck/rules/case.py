@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from typing import NamedTuple
+from typing import TYPE_CHECKING, NamedTuple
 
 from dosecheck.formulary.load import Formulary
 from dosecheck.formulary.measures import Ratio
@@ -14,6 +14,9 @@ from dosecheck.rules.codes import Finding
 from dosecheck.rules.facts import Body
 from dosecheck.rules.verdict import LimitState
 from dosecheck.working import Step
+
+if TYPE_CHECKING:  # loaded only when earlier doses are told
+    from dosecheck.rules.history import History
 
 
 class Case(NamedTuple):
@@ -29,6 +32,7 @@ class Case(NamedTuple):
     given: Given
     facts: dict[str, Ratio]
     once: bool
+    history: History | None = None  # None: earlier doses are not told
 
 
 class Reading(NamedTuple):

@@ -309,6 +309,106 @@ CATALOGUE: dict[str, Code] = {
         "A local regimen.",
         "A note: the figures come from the site's local folder, with its reason.",
     ),
+    "too-soon": Code(
+        "The last dose of {ingredient} was {value} ago, and the shortest gap is {limit}. The earliest time: {next}.",
+        "Too soon after the last dose.",
+        "The doses told and this one, given now, are closer than the regimen allows. A time told as a range counts at its later end.",
+    ),
+    "too-many-with-earlier": Code(
+        "With this dose and those told, {ingredient} comes to {value}: more than {limit}.",
+        "Too many doses with the earlier ones.",
+        "The doses told in the last 24 hours and this one, given now, are more than the regimen allows; every product, name and route counts.",
+    ),
+    "day-above-with-earlier": Code(
+        "With this dose and those told, {ingredient} comes to {value}: {times} the {name} of {limit}{comes}.",
+        "Above the daily maximum with the earlier doses.",
+        "The doses told in the last 24 hours and this one, given now, come to more than the regimen's daily limit. A dose exactly 24 hours ago is outside.",
+    ),
+    "total-above-with-earlier": Code(
+        "With this dose and those told, {ingredient} comes to {value}: {times} the {name} of {limit}{comes}.",
+        "Above the total maximum with the earlier doses.",
+        "The doses told in the limit's window and this one, given now, come to more than the regimen's total.",
+    ),
+    "course-so-far": Code(
+        "The first dose of {ingredient} told was {value} ago: longer than a course of {limit}. Leave out doses of another course.",
+        "The course has lasted longer than allowed.",
+        "From the first dose told to this one is longer than the regimen's longest course.",
+    ),
+    "later-dose-breaks": Code(
+        "{which}, {when}, would bring {ingredient} to {value} with the doses told: more than {limit} ({name}). By this limit the dose now is not too much.",
+        "A later dose of the order would break a limit with the earlier doses.",
+        "This dose, given now, keeps the limit with the doses told; the order's further doses, given as scheduled, would not.",
+    ),
+    "earlier-above-max": Code(
+        "The doses told, without this one, had come to {value} of {ingredient} ({when}): more than {limit} ({name}). Tell the prescriber.",
+        "The earlier doses were above a limit already.",
+        "In some 24 hours before now the doses given were more than the regimen allows, whatever is given now.",
+    ),
+    "earlier-beside-infusion": Code(
+        "{ingredient} was given before, and this order is an infusion of it: how the two add up is not worked out.",
+        "Earlier doses beside an infusion.",
+        "Single doses and an infusion of the same ingredient are not added up here.",
+    ),
+    "given-amount-unknown": Code(
+        "A dose given cannot be counted ({which}). {why}",
+        "A dose given cannot be counted.",
+        "A dose of the same ingredient whose amount is not known leaves the order not checked.",
+    ),
+    "given-medicine-unknown": Code(
+        "A dose given is of a medicine that is not in this formulary ({which}): what is in it cannot be counted.",
+        "A dose given is of an unknown medicine.",
+        "What an unknown medicine holds may be the same ingredient, so the order is not checked.",
+    ),
+    "given-twice": Code(
+        "The same dose at the same time is told twice ({which}). Both are counted; look whether it was one.",
+        "The same dose is told twice.",
+        "A repeated record is counted and named, never dropped.",
+    ),
+    "given-dose-large": Code(
+        "A dose told is {value}, {times} the most for one dose ({which}): look at the record, and tell the prescriber.",
+        "A dose given is far above the most for one dose.",
+        "One of the doses told is far above the regimen's most for one dose: a slip in the record, or an overdose.",
+    ),
+    "given-too-close": Code(
+        "Two doses of {ingredient} told were {value} apart, closer than {limit}.",
+        "Two earlier doses were close together.",
+        "A note: two of the doses told were closer than the regimen's shortest gap.",
+    ),
+    "not-the-first": Code(
+        "The order is for a {step} dose, and a dose was given before ({which}).",
+        "A first or loading dose after another.",
+        "A first or loading dose given twice can be too much: ask.",
+    ),
+    "same-ingredient": Code(
+        "The same ingredient, {ingredient}, is in: {which}. It is counted together.",
+        "The same ingredient in another product or medicine.",
+        "A note: doses of another product or medicine with this ingredient count in the same totals.",
+    ),
+    "same-ingredient-ordered": Code(
+        "{ingredient} is in two current orders: {which}. Each was checked alone; together they may be too much.",
+        "The same ingredient in two current orders.",
+        "Two current orders with one ingredient: stop one of them, or have the prescriber say how they go together.",
+    ),
+    "other-route-counted": Code(
+        "Doses of {ingredient} by another route ({routes}) are counted as they are: nothing is converted between routes.",
+        "Doses by another route are counted as they are.",
+        "A note: totals and gaps run over all routes; no dose is converted from one route to another.",
+    ),
+    "same-group": Code(
+        "{medicine} and a medicine of the same group, {groups}, in 24 hours: {which}. Nothing is converted or added between them.",
+        "Two medicines of one group in 24 hours.",
+        "Two different medicines of a group that the policy lists (such as two NSAIDs, two sedatives) within 24 hours: ask.",
+    ),
+    "doses-given-not-told": Code(
+        'The chart does not say which doses were given: list them, or write doses_given = "none".',
+        "The doses given are not told.",
+        "A chart that lists no dose and does not say that none was given is not checked.",
+    ),
+    "no-current-order": Code(
+        "The chart has no current order: there is nothing to hold the doses against.",
+        "No current order.",
+        "Limits depend on route and purpose, so without an order doses are only added up.",
+    ),
     "goes-along": Code(
         "{ingredient} goes along in the product's fixed ratio; the source doses the mixture by {by}.",
         "Another ingredient goes along.",

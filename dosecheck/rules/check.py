@@ -7,6 +7,7 @@ answers mean is in `judge.py`, and `conclude.py` puts the verdict together.
 from __future__ import annotations
 
 from fractions import Fraction
+from typing import TYPE_CHECKING, Any
 
 from dosecheck.body.age import say_age
 from dosecheck.formulary.cells import Interval, stretches
@@ -23,21 +24,28 @@ from dosecheck.rules.concerns import child_concerns, regimen_concerns
 from dosecheck.rules.conclude import conclude, differing, unknown_medicine
 from dosecheck.rules.explain import finding_of, limit_states
 from dosecheck.rules.facts import DAY, Body, body_of, common_facts, doses_in_a_day, facts_for, is_once, ratio
-from dosecheck.rules.judge import Answer, answer_limit, judge
+from dosecheck.rules.judge import BROKEN, UNKNOWN, Answer, answer_limit, judge
 from dosecheck.rules.present import bands_in_words, child_in_words
 from dosecheck.rules.supply import odd_amounts
 from dosecheck.rules.verdict import Verdict
 
+if TYPE_CHECKING:
+    from dosecheck.earlier import Earlier
+    from dosecheck.rules.with_earlier import Held
 
-def check_order(order: Order, child: Child, formulary: Formulary) -> Verdict:
+
+def check_order(order: Order, child: Child, formulary: Formulary, earlier: Any = None) -> Verdict:
     """Checks one order for one child.
+
+    Args:
+        earlier: doses given before, as an `Earlier` or texts such as "210 mg 5 hours ago"; empty: none was given; None: not told.
 
     Returns:
         The verdict, with findings and working.  Whatever is missing, unknown or ambiguous ends in "not-checked" or
         "query", never in "within".
 
     Raises:
-        InputError: the child's age and date of birth contradict each other, or are no age.
+        InputError: the child's age and date of birth contradict each other, or are no age; or an earlier dose cannot be read.
 
     >>> from dosecheck import Child, Formulary, Order, check_order
     >>> order = Order(medicine="paracetamol", route="oral", dose="210 mg", every="6 hours", for_="pain")
@@ -46,10 +54,11 @@ def check_order(order: Order, child: Child, formulary: Formulary) -> Verdict:
     """
     body = body_of(child)
     medicine = formulary.medicine(order.medicine)
+    told = as_told(earlier)
     if medicine is None:
-        return unknown_medicine(order, child, body, formulary)
-    case = case_of(order, child, body, formulary, medicine)
-    overall = [*child_concerns(medicine, child, body, formulary), *order_problems(case)]
+        return unknown_medicine(order, child, body, formulary, told)
+    case = with_history(case_of(order, child, body, formulary, medicine), told)
+    overall = [*child_concerns(medicine, child, body, formulary), *order_problems(case), *earlier_problems(case)]
     readings: list[Reading] = []
     outcome = _read_all(case, readings, overall) if body.age else NOT_CHECKED
     return conclude(case, worst([outcome, *(f.outcome for f in overall if f.outcome)]), overall, readings)
@@ -64,6 +73,34 @@ def case_of(order: Order, child: Child, body: Body, formulary: Formulary, medici
     given = Given(medicine, product, child, mean if most == mean else None)
     shelf = formulary.shelf(medicine, asked)
     return Case(order, child, body, formulary, medicine, product, shelf, given, common_facts(order, child), is_once(order))
+
+
+def as_told(earlier: Any) -> Earlier | None:
+    """The doses given before, read; None where they are not told."""
+    if earlier is None:
+        return None
+    from dosecheck.earlier import as_earlier  # loaded only when earlier doses are told, like all that looks at them
+
+    return as_earlier(earlier)
+
+
+def with_history(case: Case, earlier: Earlier | None) -> Case:
+    """The case with the doses given before, matched to the formulary; unchanged where they are not told."""
+    if earlier is None:
+        return case
+    from dosecheck.rules.history import history_of
+
+    history = history_of(earlier, case.child, case.body, case.formulary, case.medicine, case.product, case.order.route)
+    return case._replace(history=history)
+
+
+def earlier_problems(case: Case) -> list[Finding]:
+    """What the doses told say whichever regimen applies."""
+    if case.history is None:
+        return []
+    from dosecheck.rules.doubtful_doses import group_concerns
+
+    return list(group_concerns(case))
 
 
 def order_problems(case: Case) -> list[Finding]:
@@ -154,12 +191,30 @@ def _read(case: Case, ingredient: str, regimen: Regimen) -> Reading:
     upper, lower = _dose_facts(case, amount)
     once = case.once or dose.per == "time"
     judged = judge(regimen, lambda _, limit: _answered(limit, facts_for(limit, upper, lower, order), order), once)
-    states, steps = limit_states(regimen, judged, upper, case)
     findings = [finding_of(case, regimen, told, amount, upper) for told in judged.told]
+    held = _held(case, ingredient, regimen, amount, upper)
+    if held:
+        judged = judged._replace(states=tuple(_worse(state, held.states.get(i)) for i, state in enumerate(judged.states)))
+        findings += held.findings
+    states, steps = limit_states(regimen, judged, upper, case)
+    steps += held.steps if held else []
     concerns = regimen_concerns(regimen, case.child, case.body, once)
     concerns += odd_amounts(case.product, regimen, amount) if case.product else []
-    outcome = worst([judged.outcome, *(c.outcome for c in concerns if c.outcome)])
+    outcome = worst([judged.outcome, *(f.outcome for f in (*(held.findings if held else ()), *concerns) if f.outcome)])
     return Reading(regimen, outcome, (*findings, *concerns), states, (*amount.steps, *steps), amount, upper)
+
+
+def _held(case: Case, ingredient: str, regimen: Regimen, amount: Amount, upper: dict[str, Ratio]) -> Held | None:
+    if case.history is None:
+        return None
+    from dosecheck.rules.with_earlier import hold
+
+    return hold(case, case.medicine.ingredient(ingredient), regimen, amount, upper)
+
+
+def _worse(state: str, held: str | None) -> str:
+    """Of what a limit is for the order alone and what it is with the earlier doses."""
+    return held if held and state not in (BROKEN, UNKNOWN) else state
 
 
 def _answered(limit: Limit, facts: dict[str, Ratio], order: Order) -> Answer:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from typing import NamedTuple
+from typing import TYPE_CHECKING, NamedTuple
 
 from dosecheck.formulary.load import Formulary
 from dosecheck.records import NOT_CHECKED, QUERY, STOP, Child, Order
@@ -14,6 +14,10 @@ from dosecheck.rules.present import status_line, understood
 from dosecheck.rules.slips import explain_by_slips
 from dosecheck.rules.supply import suggest
 from dosecheck.rules.verdict import LimitState, Suggestion, Verdict
+
+if TYPE_CHECKING:
+    from dosecheck.earlier import Earlier
+    from dosecheck.rules.room import Next
 
 _RANK = {STOP: 0, NOT_CHECKED: 1, QUERY: 2, NOTE: 3}
 
@@ -32,6 +36,7 @@ def conclude(case: Case, outcome: str, overall: list[Finding], readings: list[Re
         regimens=tuple({r.regimen.full_id: r.regimen for r in readings if r.regimen and r.limits}.values()),
         one_dose=next(amounts, None),
         views=CaseViews(case, readings),
+        earlier=None if case.history is None else len(case.history.doses),
     )
 
 
@@ -61,13 +66,21 @@ class CaseViews(NamedTuple):
 
     def understood(self) -> dict[str, str]:
         case = self.case
-        return understood(case.order, case.child, case.body, case.medicine, case.product)
+        told = understood(case.order, case.child, case.body, case.medicine, case.product)
+        return told if case.history is None else {**told, "earlier": "; ".join(had.text for had in case.history.doses) or "none given"}
 
     def suggestion(self) -> Suggestion | None:
         return suggest(self.case, self.readings) if self.case.product else None
 
     def slips(self) -> tuple[str, ...]:
         return explain_by_slips(self.case, self.readings)
+
+    def next_dose(self) -> Next | None:
+        if self.case.history is None or self.case.order.dose is None or self.case.order.dose.per == "time":
+            return None
+        from dosecheck.rules.room import next_of
+
+        return next_of(self.case, self.readings)
 
     def formulary(self) -> dict[str, str]:
         return self.case.formulary.about(self.case.medicine)
@@ -85,14 +98,15 @@ def differing(readings: list[Reading]) -> Finding | None:
     return Finding("regimens-differ", NOT_CHECKED if NOT_CHECKED in outcomes else QUERY, {"which": "; ".join(dict.fromkeys(named))})
 
 
-def unknown_medicine(order: Order, child: Child, body: Body, formulary: Formulary) -> Verdict:
+def unknown_medicine(order: Order, child: Child, body: Body, formulary: Formulary, earlier: Earlier | None = None) -> Verdict:
     """Nothing to check against: loud, and with a near name only as a question."""
     finding = Finding("medicine-missing", NOT_CHECKED, {})
     if order.medicine:
         near = formulary.near(order.medicine)
         question = f" Did you mean {' or '.join(near)}? Nothing of it was used." if near else ""
         finding = Finding("medicine-unknown", NOT_CHECKED, {"name": _visible(order.medicine), "near": question})
-    return Verdict(NOT_CHECKED, (finding,), (), (), (), None, _NoCase(order, child, body, formulary))
+    told = None if earlier is None else len(earlier.doses)
+    return Verdict(NOT_CHECKED, (finding,), (), (), (), None, _NoCase(order, child, body, formulary), told)
 
 
 class _NoCase(NamedTuple):
@@ -114,6 +128,9 @@ class _NoCase(NamedTuple):
 
     def slips(self) -> tuple[str, ...]:
         return ()
+
+    def next_dose(self) -> None:
+        return None
 
     def formulary(self) -> dict[str, str]:
         return self.source.about()

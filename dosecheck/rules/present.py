@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from datetime import date
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from dosecheck.body.age import say_age
 from dosecheck.formulary.load import Formulary
@@ -12,6 +12,10 @@ from dosecheck.reading import Dose
 from dosecheck.records import Child, Order
 from dosecheck.rules.facts import Body, doses_in_a_day
 from dosecheck.showing import show, show_number, show_seconds, show_weeks, show_weight
+
+if TYPE_CHECKING:  # a single check without earlier doses does not load it
+    from dosecheck.earlier import DoseGiven
+    from dosecheck.rules.room import Next
 
 _BANDS = {"age": "", "weight": "", "gestation": "gestation ", "postmenstrual": "post-menstrual age ", "corrected": "corrected age "}
 
@@ -47,6 +51,16 @@ def dose_in_words(dose: Dose) -> str:
     both = show(dose.high) if dose.low == dose.high else f"{show(dose.low)} to {show(dose.high)}"
     of = f" of {dose.basis}" if dose.basis else ""
     return both + of + {"dose": ", one dose", "day": " a day, all doses together", "time": ", as an infusion"}[dose.per]
+
+
+def given_in_words(given: DoseGiven, medicine: Medicine | None, product: Product | None) -> str:
+    """ "10 mL of paracetamol as oral liquid 120 mg in 5 mL, 5 hours ago" """
+    amount = dose_in_words(given.dose).removesuffix(", one dose")
+    name = medicine.id if medicine else given.inside or given.of or "an unknown medicine"
+    of = f" in {name}" if given.dose.basis else f" of {name}"
+    used = product.name if product else given.product
+    route = f" by {given.route} route" if given.route else ""
+    return f"{amount}{of}" + (f" as {used}" if used else "") + f"{route}, {given.when}"
 
 
 def how_often(order: Order) -> str:
@@ -99,6 +113,17 @@ def status_line(formulary: Formulary, medicine: Medicine, on: date | None) -> st
     return " ".join(lines)
 
 
+def next_in_words(found: Next) -> dict[str, str]:
+    """The next dose as texts: its earliest time, and the largest size then."""
+    measured = found.measured and found.measured.measured
+    return {
+        "earliest": found.when,
+        "most": show(found.most, down=True) if found.most else "",
+        "measured": f"{show(measured)} = {show(found.measured.amount)} with {found.measured.product_name}" if measured else "",
+        "regimen": found.regimen.full_id,
+    }
+
+
 def verdict_dict(verdict: Any) -> dict[str, Any]:
     """The JSON of an answer, with the names that scripts rely on."""
     suggestion = verdict.suggestion
@@ -144,6 +169,7 @@ def verdict_dict(verdict: Any) -> dict[str, Any]:
             "working": [step.text for step in suggestion.steps],
             "note": suggestion.note,
         },
+        "next_dose": next_in_words(verdict.next_dose) if verdict.next_dose else None,
         "counts": verdict.counts,
         "formulary": verdict.formulary,
         "caution": verdict.caution,

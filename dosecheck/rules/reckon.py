@@ -18,7 +18,7 @@ from dosecheck.formulary.medicine import Regimen
 from dosecheck.quantity import Quantity
 from dosecheck.records import Child, Order
 from dosecheck.rules.case import Case
-from dosecheck.rules.check import case_of, order_problems
+from dosecheck.rules.check import as_told, case_of, earlier_problems, order_problems, with_history
 from dosecheck.rules.codes import Finding
 from dosecheck.rules.concerns import child_concerns, regimen_concerns
 from dosecheck.rules.explain import allowed, limit_step, most_for_one_dose
@@ -31,7 +31,10 @@ from dosecheck.working import TIMES, Step
 
 
 class Figures(NamedTuple):
-    """One regimen's figures for this child, at one number of doses a day (None: not told and not needed)."""
+    """One regimen's figures for this child, at one number of doses a day (None: not told and not needed).
+
+    `after`: what doses given before leave, in sentences; empty where they are not told.
+    """
 
     regimen: Regimen
     doses: int | None
@@ -42,6 +45,7 @@ class Figures(NamedTuple):
     products: tuple[Suggestion, ...]
     notes: tuple[str, ...]
     source: str
+    after: tuple[str, ...] = ()
 
 
 class Reckoning(NamedTuple):
@@ -85,15 +89,19 @@ def _figures_dict(figures: Figures) -> dict[str, Any]:
             for p in figures.products
         ],
         "notes": list(figures.notes),
+        "after_earlier_doses": list(figures.after),
         "source": figures.source,
     }
 
 
-def reckon(order: Order, child: Child, formulary: Formulary) -> Reckoning:
+def reckon(order: Order, child: Child, formulary: Formulary, earlier: Any = None) -> Reckoning:
     """The figures of every regimen that fits `order` (its dose is not looked at) and `child`.
 
+    Args:
+        earlier: doses given before, as in `check_order`; what they leave is then said too.
+
     Raises:
-        InputError: the child's age and date of birth contradict each other.
+        InputError: the child's age and date of birth contradict each other; an earlier dose cannot be read.
     """
     body = body_of(child)
     medicine = formulary.medicine(order.medicine)
@@ -102,9 +110,11 @@ def reckon(order: Order, child: Child, formulary: Formulary) -> Reckoning:
 
         verdict = unknown_medicine(order, child, body, formulary)
         return Reckoning(order.medicine or "", (), verdict.findings, verdict.understood, verdict.formulary, verdict.caution)
-    case = case_of(order, child, body, formulary, medicine)
-    findings = [f for f in order_problems(case) if f.code not in ("dose-missing", "purpose-not-told")] + list(
-        child_concerns(medicine, child, body, formulary)
+    case = with_history(case_of(order, child, body, formulary, medicine), as_told(earlier))
+    findings = (
+        earlier_problems(case)
+        + [f for f in order_problems(case) if f.code not in ("dose-missing", "purpose-not-told")]
+        + list(child_concerns(medicine, child, body, formulary))
     )
     figures = list(_all_figures(case)) if body.age else []
     if body.age and not figures and not case.shelf.problems:
@@ -171,7 +181,8 @@ def _block(case: Case, regimen: Regimen, count: int | None, facts: dict[str, Rat
     products = [p for p in case.medicine.products if regimen.route in p.routes and (not regimen.products or p.id in regimen.products)]
     if case.product:
         products = [case.product]
-    usable = [] if regimen.span.continuous else [measurable(p, regimen, facts) for p in products if p.release == regimen.release]
+    left, after = left_by_earlier(case, regimen, facts, low)
+    usable = [] if regimen.span.continuous else [measurable(p, regimen, facts, left) for p in products if p.release == regimen.release]
     notes = (
         [f.message for f in regimen_concerns(regimen, case.child, case.body, once=True)]
         + ([regimen.rounding] if regimen.rounding else [])
@@ -179,8 +190,17 @@ def _block(case: Case, regimen: Regimen, count: int | None, facts: dict[str, Rat
     )
     rows = tuple(dict.fromkeys((limit.name, limit.text) for limit in firsts))
     return Figures(
-        regimen, count, low, high, rows, (*low_steps, *steps), tuple(usable), tuple(notes), case.formulary.source(regimen.source)
+        regimen, count, low, high, rows, (*low_steps, *steps), tuple(usable), tuple(notes), case.formulary.source(regimen.source), after
     )
+
+
+def left_by_earlier(case: Case, regimen: Regimen, facts: dict[str, Ratio], low: Quantity | None) -> tuple[Fraction | None, tuple[str, ...]]:
+    """(what doses given before leave at the earliest next time, sentences); (None, none) where they are not told."""
+    if case.history is None:
+        return None, ()
+    from dosecheck.rules.room import room_for
+
+    return room_for(case, regimen, facts, low)
 
 
 def _amount(limit: Limit, value: Fraction) -> Quantity:

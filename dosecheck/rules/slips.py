@@ -17,7 +17,7 @@ from dosecheck.records import WITHIN
 from dosecheck.rules.case import Case, Reading
 from dosecheck.rules.explain import allowed, most_for_one_dose
 
-_FAR = Fraction(3, 2)
+FAR = Fraction(3, 2)  # so many times the most for one dose, or so many times below the least: far out
 
 
 class Situation(NamedTuple):
@@ -163,7 +163,7 @@ def _by_time(limit, reading: Reading) -> Fraction | None:
 
 
 def _far_out(reading: Reading, low: Fraction, high: Fraction) -> bool:
-    return reading.amount.high.value > high * _FAR or reading.amount.low.value * _FAR < low
+    return reading.amount.high.value > high * FAR or reading.amount.low.value * FAR < low
 
 
 def _fits(reading: Reading, factor: Fraction, low: Fraction, high: Fraction) -> bool:

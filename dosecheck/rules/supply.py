@@ -20,6 +20,7 @@ from dosecheck.rules.verdict import Suggestion
 from dosecheck.working import BY, Step
 
 NONE = "no measurable dose with this product"
+NONE_NOW = "no dose now, with the doses given before"
 _ABOUT_DOSE = ("dose", "daily", "average", "total")
 
 
@@ -28,18 +29,34 @@ def suggest(case: Case, readings: list[Reading]) -> Suggestion | None:
     read = [r for r in readings if r.amount and r.regimen and not r.regimen.span.continuous]
     if not read:
         return None
-    proposals = [measurable(case.product, r.regimen, r.upper) for r in read]
+    proposals = [measurable(case.product, r.regimen, r.upper, _left(case, r)) for r in read]
     return min(proposals, key=lambda p: p.measured.value if p.measured else Fraction(-1))
 
 
-def measurable(product: Product, regimen: Regimen, upper: dict[str, Ratio]) -> Suggestion:
-    """The largest measurable dose for one regimen; `upper` are the facts for upper limits (its "dose" is not used)."""
+def _left(case: Case, reading: Reading) -> Fraction | None:
+    """What the doses told leave for the dose now; None where they are not told or bound nothing."""
+    if case.history is None:
+        return None
+    from dosecheck.rules.room import left_now  # loaded only when earlier doses are told
+
+    return left_now(case, reading)
+
+
+def measurable(product: Product, regimen: Regimen, upper: dict[str, Ratio], left: Fraction | None = None) -> Suggestion:
+    """The largest measurable dose for one regimen; `upper` are the facts for upper limits (its "dose" is not used).
+
+    `left`: what earlier doses leave, in base units; None where they bound nothing.
+    """
+    if left == 0:
+        return Suggestion(product.id, product.name, None, None, (), NONE_NOW)
     none = Suggestion(product.id, product.name, None, None, (), NONE)
     bounds = [b for b in (most_for_one_dose(limit, upper) for limit in regimen.limits) if b is not None]
     strength = product.strengths.get(regimen.ingredient)
     if not bounds or strength is None:
         return none
-    most = Quantity(min(bounds), regimen.kind, (regimen.span.high or regimen.span.low).unit.split("/")[0])
+    most = Quantity(
+        min(bounds if left is None else (*bounds, left)), regimen.kind, (regimen.span.high or regimen.span.low).unit.split("/")[0]
+    )
     if regimen.kind in COUNTED:
         share, unit_amount = most.value, Fraction(1)
     elif strength.kind.split("/")[0] == regimen.kind:

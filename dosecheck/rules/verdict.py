@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from functools import cached_property
-from typing import Any, NamedTuple, Protocol
+from typing import TYPE_CHECKING, Any, NamedTuple, Protocol
 
 from dosecheck.formulary.limits import Limit
 from dosecheck.formulary.medicine import Regimen
@@ -12,6 +12,9 @@ from dosecheck.quantity import Quantity
 from dosecheck.records import NOT_CHECKED, QUERY, STOP, WITHIN
 from dosecheck.rules.codes import Finding
 from dosecheck.working import Step
+
+if TYPE_CHECKING:
+    from dosecheck.rules.room import Next
 
 CAUTION = (
     "A second check of the arithmetic, not a prescription: the prescriber decides, local guidance comes first, "
@@ -24,10 +27,26 @@ HEADLINES = {
     NOT_CHECKED: "NOT CHECKED: this order could not be checked in full. Do not take this as an all-clear.",
 }
 
-ALWAYS_OPEN = (
-    "Earlier doses: not told, so not counted.",
-    "The weight against the age: by the policy's coarse table at most, not by growth charts.",
-)
+EARLIER_OPEN = "Earlier doses: not told, so not counted."
+ALWAYS_OPEN = ("The weight against the age: by the policy's coarse table at most, not by growth charts.",)
+
+
+def within_with(doses: int) -> str:
+    """The headline of an order within its limits, with so many earlier doses told (none: told that none was given)."""
+    if not doses:
+        return "WITHIN the figures of this formulary, for this order alone; no earlier dose was given, as told."
+    return f"WITHIN the figures of this formulary, with the {doses} earlier dose{'s' * (doses > 1)} told."
+
+
+def earlier_open(doses: int | None) -> str:
+    """What is open about earlier doses: whoever told them may have left some out."""
+    if doses is None:
+        return EARLIER_OPEN
+    return (
+        f"Earlier doses: only the {doses} told {'were' if doses > 1 else 'was'} counted."
+        if doses
+        else "Earlier doses: none was given, as told; nobody looked whether that is so."
+    )
 
 
 class LimitState(NamedTuple):
@@ -62,6 +81,7 @@ class Verdict:
     limits: every limit of every regimen that fits, with its state; the binding one marked.
     regimens: those that were read.
     one_dose: what one dose comes to (the top of a range), in the first regimen's kind.
+    earlier: how many earlier doses were told; None: not told.
     counts: limits "due", "met", "broken" and "not-checked".
 
     The views below are reckoned when they are asked for, from the case that was checked.
@@ -74,10 +94,12 @@ class Verdict:
     regimens: tuple[Regimen, ...]
     one_dose: Quantity | None
     views: Views
+    earlier: int | None = None
 
     @property
     def headline(self) -> str:
-        return HEADLINES[self.outcome]
+        """A passing outcome says what it covers."""
+        return HEADLINES[self.outcome] if self.outcome != WITHIN or self.earlier is None else within_with(self.earlier)
 
     @property
     def codes(self) -> tuple[str, ...]:
@@ -93,7 +115,7 @@ class Verdict:
     @cached_property
     def not_checked(self) -> tuple[str, ...]:
         """What was not checked, and why."""
-        return (*dict.fromkeys(f.message for f in self.findings if f.outcome == NOT_CHECKED), *ALWAYS_OPEN)
+        return (*dict.fromkeys(f.message for f in self.findings if f.outcome == NOT_CHECKED), earlier_open(self.earlier), *ALWAYS_OPEN)
 
     @cached_property
     def to_observe(self) -> tuple[str, ...]:
@@ -114,6 +136,11 @@ class Verdict:
     def slips(self) -> tuple[str, ...]:
         """Known slips that would explain an order far out: hints, never corrections."""
         return self.views.slips()
+
+    @cached_property
+    def next_dose(self) -> Next | None:
+        """The next dose of the order that the doses told leave room for; None where they are not told, or none fits."""
+        return self.views.next_dose()
 
     @property
     def ask_first(self) -> tuple[str, ...]:
@@ -141,5 +168,6 @@ class Views(Protocol):
     def understood(self) -> dict[str, str]: ...
     def suggestion(self) -> Suggestion | None: ...
     def slips(self) -> tuple[str, ...]: ...
+    def next_dose(self) -> Next | None: ...
     def formulary(self) -> dict[str, str]: ...
     def status_line(self) -> str: ...
