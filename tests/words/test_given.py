@@ -10,8 +10,8 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from dosecheck.errors import InputError, TextError
 from dosecheck.earlier import as_earlier, read_earlier, read_now
+from dosecheck.errors import InputError, TextError
 from dosecheck.reading.clock import at_instant, read_ago, read_instant, read_zone
 from dosecheck.reading.given import read_given
 from dosecheck.showing import show_length

@@ -252,6 +252,7 @@ def test_reading_imports_only_small_parts_of_the_standard_library():
         "fractions",
         "functools",
         "typing",
+        "zoneinfo",
         "dosecheck.errors",
         "dosecheck.quantity",
     }
