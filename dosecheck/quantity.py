@@ -13,7 +13,7 @@ from functools import cache
 from dosecheck.errors import KindError
 
 # kind -> unit as shown -> how many base units it is.  Base units: nanogram (both masses), milliunit, nanomole,
-# nanolitre, second, micrometre, square millimetre, and one of each counted thing.  All whole numbers.
+# nanolitre, second, micrometre, square millimetre, joule, and one of each counted thing.  All whole numbers.
 UNITS: dict[str, dict[str, int]] = {
     "mass": {"nanograms": 1, "micrograms": 10**3, "mg": 10**6, "g": 10**9},
     "activity": {"milliunits": 1, "units": 10**3},
@@ -21,8 +21,9 @@ UNITS: dict[str, dict[str, int]] = {
     "weight": {"g": 10**9, "kg": 10**12, "st": 6_350_293_180_000, "lb": 453_592_370_000, "oz": 28_349_523_125},
     "volume": {"microlitres": 10**3, "mL": 10**6, "L": 10**9},
     "time": {"seconds": 1, "minutes": 60, "hours": 3600, "days": 86_400, "weeks": 604_800},
-    "length": {"cm": 10**4, "m": 10**6},
+    "length": {"mm": 10**3, "cm": 10**4, "m": 10**6},
     "surface": {"m2": 10**6},
+    "energy": {"J": 1},
     **{thing: {f"{thing}s": 1} for thing in ("puff", "tablet", "capsule", "drop", "suppository", "sachet", "dose")},
 }
 UNITS["suppository"] = {"suppositories": 1}

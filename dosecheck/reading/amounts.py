@@ -42,8 +42,9 @@ SPELLINGS: dict[str, dict[str, str]] = {
         **dict.fromkeys(("day",), "days"),
         **dict.fromkeys(("week",), "weeks"),
     },
-    "length": {"centimetre": "cm", "centimetres": "cm", "metre": "m", "metres": "m"},
+    "length": {**dict.fromkeys(("millimetre", "millimetres"), "mm"), "centimetre": "cm", "centimetres": "cm", "metre": "m", "metres": "m"},
     "surface": {"m²": "m2", "square metre": "m2", "square metres": "m2"},
+    "energy": dict.fromkeys(("joule", "joules"), "J"),
     **{thing: {thing: next(iter(UNITS[thing]))} for thing in COUNTED},
 }
 for _kind, _names in UNITS.items():
@@ -197,10 +198,10 @@ def read_weight(text: str | Quantity) -> Quantity:
 
 
 def read_length(text: str | Quantity) -> Quantity:
-    """A height: cm or m, at most 250 cm."""
+    """A height, 20 to 250 cm."""
     height = _one_of(read_amount(text, ("length",), "height", "96 cm"), ("length",), text, "height", "96 cm")
-    if height.value > 250 * UNITS["length"]["cm"]:
-        raise TextError(str(text), "A height is at most 250 cm.", 'Write it as "96 cm".')
+    if not 20 <= height.to("cm").number <= 250:
+        raise TextError(str(text), "A height is from 20 to 250 cm.", 'Write it as "96 cm".')
     return height
 
 

@@ -20,6 +20,14 @@ def read_number(text: str, what: str = "number", example: str = "2.5") -> Fracti
     return Fraction(text)
 
 
+def read_whole(text: str, what: str = "number", example: str = "3") -> int:
+    """A whole number above zero, without a unit."""
+    number = read_number(text, what, example)
+    if number.denominator != 1:
+        raise TextError(text, f"The {what} is no whole number.", f'Write it as "{example}".')
+    return int(number)
+
+
 def read_percent(text: str, what: str = "share", example: str = "8 %") -> Fraction:
     """A share of the whole, above 0 % and at most 100 %: "8 %" is 8/100."""
     text = plain(text, what, example)

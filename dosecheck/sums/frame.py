@@ -12,11 +12,12 @@ from difflib import get_close_matches
 from fractions import Fraction
 from typing import Any, NamedTuple
 
+from dosecheck.body.age import Age, say_age
 from dosecheck.errors import DosecheckError, Fault, InputError, TextError
 from dosecheck.quantity import Quantity
 from dosecheck.reading import is_missing
 from dosecheck.records import NOT_CHECKED, QUERY
-from dosecheck.showing import show, show_number
+from dosecheck.showing import show, show_number, show_weight
 from dosecheck.working import Step
 
 RECKONED = "reckoned"
@@ -158,6 +159,10 @@ def _unknown(name: str, fields: Mapping[str, Field]) -> Fault:
 def _said(value: Any) -> str:
     if isinstance(value, tuple) and not hasattr(value, "_fields"):
         return "; ".join(map(_said, value))
+    if isinstance(value, Age):
+        return say_age(value)
+    if isinstance(value, Quantity) and value.kind == "weight":
+        return show_weight(value)
     return Result("", value).text if isinstance(value, (Quantity, Fraction, int, str)) else str(value)
 
 

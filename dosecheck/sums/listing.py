@@ -19,6 +19,11 @@ class Listed(NamedTuple):
 SUMS: dict[str, Listed] = {
     "infusion-rate": Listed("Infusions", "infusion", "mL/h from a dose by weight and time, and the concentration"),
     "infusion-dose": Listed("Infusions", "infusion", "the dose by weight and time that a rate in mL/h gives"),
+    "maintenance-fluid": Listed("Fluids", "fluids", "a day's and an hour's fluid by weight, by a named rule"),
+    "newborn-fluid": Listed("Fluids", "fluids", "the range of a day's fluid in the first 28 days, by day of life"),
+    "fluid-bolus": Listed("Fluids", "bolus", "one bolus by weight, by a named rule"),
+    "tube-size": Listed("Emergency sizes", "emergency", "tracheal tube by age: size and depth, by each rule that is taught"),
+    "shock-energy": Listed("Emergency sizes", "emergency", "energy of a shock by weight"),
 }
 
 

@@ -18,6 +18,7 @@ from relations.kit import orders, runs
 
 from dosecheck.cli import _COMMANDS, cli
 from dosecheck.rules.codes import CATALOGUE
+from dosecheck.sums.listing import SUMS, find
 
 REFUSED = 2
 STATUSES = [
@@ -51,6 +52,10 @@ OPTIONS = {
     "codes": "--json --help",
     "demo": "--formulary --help",
 }
+for sum_name in SUMS:  # a sum's options are its fields
+    asked = find(sum_name)
+    flags = [f"--{field.name.replace('_', '-')}" for field in asked.fields] + ["--formulary"] * asked.by_formulary
+    OPTIONS[f"sum {sum_name}"] = " ".join([*flags, "--json", "--help"])
 
 
 def commands(group: click.Group = cli, path: str = "") -> dict[str, click.Command]:
@@ -70,7 +75,7 @@ def test_option_names_are_fixed() -> None:
     assert set(commands()) == set(OPTIONS)
 
 
-@pytest.mark.parametrize("name", ["", *OPTIONS, "formulary"])
+@pytest.mark.parametrize("name", ["", *OPTIONS, "formulary", "sum"])
 def test_every_command_has_help(name: str) -> None:
     """In words, within 80 columns; every option says what it is."""
     said = dosecheck(*name.split(), "--help")

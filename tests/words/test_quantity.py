@@ -27,6 +27,7 @@ BASES = {
     "time": ("second", Fraction(1)),
     "length": ("metre", Fraction(1, 10**6)),
     "surface": ("m2", Fraction(1, 10**6)),
+    "energy": ("J", Fraction(1)),
 }
 # Our unit -> its name in units.txt, where they differ; "g" of drug and "g" of child are two units there.
 NAMES = {("mass", "g"): "gram", ("weight", "g"): "body_gram", ("volume", "L"): "litre", ("length", "m"): "metre"}
@@ -34,7 +35,7 @@ NAMES = {("mass", "g"): "gram", ("weight", "g"): "body_gram", ("volume", "L"): "
 OWN = {
     "nanograms": "nanogram", "micrograms": "microgram", "mg": "milligram", "g": "gram", "micromol": "micromole",
     "mmol": "millimole", "mol": "mole", "kg": "kilogram", "lb": "pound", "st": "stone", "oz": "ounce", "microlitres": "microliter",
-    "mL": "milliliter", "L": "liter", "cm": "centimeter", "m": "meter", "m2": "meter ** 2",
+    "mL": "milliliter", "L": "liter", "mm": "millimeter", "cm": "centimeter", "m": "meter", "J": "joule", "m2": "meter ** 2",
 }  # fmt: skip
 
 UNITS_OF_KINDS = [(kind, unit) for kind in BASES for unit in UNITS[kind]]

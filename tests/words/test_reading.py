@@ -64,8 +64,9 @@ ACCEPTED = {
         "seconds": "second seconds", "minutes": "min mins minute minutes", "hours": "h hr hrs hour hours", "days": "day days",
         "weeks": "week weeks",
     },
-    "length": {"cm": "cm centimetre centimetres", "m": "m metre metres"},
+    "length": {"mm": "mm millimetre millimetres", "cm": "cm centimetre centimetres", "m": "m metre metres"},
     "surface": {"m2": "m2 m²|square metre|square metres"},
+    "energy": {"J": "J joule joules"},
     **{thing: {next(iter(UNITS[thing])): f"{thing} {next(iter(UNITS[thing]))}"} for thing in COUNTED},
 }  # fmt: skip
 WORDS = [
@@ -246,6 +247,7 @@ def test_reading_imports_only_small_parts_of_the_standard_library():
     outside = {name for name in modules if not name.startswith("dosecheck.reading.")}
     assert outside <= {
         "__future__",
+        "collections.abc",
         "re",
         "datetime",
         "decimal",
