@@ -13,7 +13,10 @@ from functools import cache
 from dosecheck.errors import KindError
 
 # kind -> unit as shown -> how many base units it is.  Base units: nanogram (both masses), milliunit, nanomole,
-# nanolitre, second, micrometre, square millimetre, joule, and one of each counted thing.  All whole numbers.
+# nanolitre, second, micrometre, square millimetre, joule, 0.1 micromol/L, and one of each counted thing.  All whole
+# numbers.
+# Creatinine in a child's blood and the filtration of its kidneys are kinds of their own, with units that are not taken
+# apart; 1 mg/dL is 88.4 micromol/L, by creatinine's molar mass of 113.12 g/mol (body/renal.py).
 UNITS: dict[str, dict[str, int]] = {
     "mass": {"nanograms": 1, "micrograms": 10**3, "mg": 10**6, "g": 10**9},
     "activity": {"milliunits": 1, "units": 10**3},
@@ -24,6 +27,8 @@ UNITS: dict[str, dict[str, int]] = {
     "length": {"mm": 10**3, "cm": 10**4, "m": 10**6},
     "surface": {"m2": 10**6},
     "energy": {"J": 1},
+    "creatinine": {"micromol/L": 10, "mg/dL": 884},
+    "filtration": {"mL/min/1.73 m2": 1},
     **{thing: {f"{thing}s": 1} for thing in ("puff", "tablet", "capsule", "drop", "suppository", "sachet", "dose")},
 }
 UNITS["suppository"] = {"suppositories": 1}
@@ -53,6 +58,9 @@ def factor(unit: str, kind: str) -> Fraction:
     Raises:
         KindError: it is no unit of that kind.
     """
+    whole = UNITS.get(kind, {}).get(unit)
+    if whole:
+        return Fraction(whole)
     (top, *names), (top_kind, *below) = unit.split("/"), kind.split("/")
     bases = Fraction(UNITS[top_kind].get(top, 0))
     for name in (_ABOVE.get(name, name) for name in names):

@@ -59,6 +59,7 @@ _READERS: dict[str, Callable[[Any], Any]] = {
     "gestation": reading.read_weeks,
     "height": reading.read_length,
     "sex": _one_of("female", "male"),
+    "creatinine": reading.read_creatinine,
     "medicine": _name,
     "route": _name,
     "for_": _name,
@@ -119,6 +120,7 @@ class Child:
         gestation: at birth, "31 weeks" or "31 weeks 4 days".
         height: "96 cm".
         sex: "female" or "male".
+        creatinine: in the blood, "62 micromol/L" or "0.7 mg/dL".
 
     Raises:
         InputError: every field that cannot be read, at once.
@@ -133,6 +135,7 @@ class Child:
     gestation: int | None = None
     height: Quantity | None = None
     sex: str | None = None
+    creatinine: Quantity | None = None
 
     def __post_init__(self) -> None:
         _read_fields(self)

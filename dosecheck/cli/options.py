@@ -49,6 +49,7 @@ _CHILD = (
     ("--gestation", "WEEKS", 'at birth: "31 weeks"'),
     ("--height", "LENGTH", 'such as "96 cm"'),
     ("--sex", "SEX", "female or male"),
+    ("--creatinine", "AMOUNT", 'in the blood: "62 micromol/L" or "0.7 mg/dL"'),
 )
 
 

@@ -6,7 +6,17 @@ read through these functions.  Names (medicines, routes) are matched by their ow
 in `body/age.py`.
 """
 
-from dosecheck.reading.amounts import SPELLINGS, read_amount, read_length, read_strength, read_time, read_volume, read_weight
+from dosecheck.reading.amounts import (
+    SPELLINGS,
+    read_amount,
+    read_creatinine,
+    read_filtration,
+    read_length,
+    read_strength,
+    read_time,
+    read_volume,
+    read_weight,
+)
 from dosecheck.reading.doses import Dose, read_dose
 from dosecheck.reading.numbers import MISSING, NUMBER, is_missing, pint_text, plain, read_z, short_text, strange_characters
 from dosecheck.reading.times import AgeParts, Frequency, read_age, read_count, read_date, read_frequency, read_weeks, read_yes
@@ -24,8 +34,10 @@ __all__ = [
     "read_age",
     "read_amount",
     "read_count",
+    "read_creatinine",
     "read_date",
     "read_dose",
+    "read_filtration",
     "read_frequency",
     "read_length",
     "read_strength",

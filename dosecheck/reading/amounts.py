@@ -45,6 +45,11 @@ SPELLINGS: dict[str, dict[str, str]] = {
     "length": {**dict.fromkeys(("millimetre", "millimetres"), "mm"), "centimetre": "cm", "centimetres": "cm", "metre": "m", "metres": "m"},
     "surface": {"m²": "m2", "square metre": "m2", "square metres": "m2"},
     "energy": dict.fromkeys(("joule", "joules"), "J"),
+    "creatinine": {
+        **dict.fromkeys(("µmol/L", "μmol/L", "umol/L", "micromol/l", "micromoles/L", "micromole/liter"), "micromol/L"),
+        **dict.fromkeys(("mg/dl", "milligram/deciliter"), "mg/dL"),
+    },
+    "filtration": dict.fromkeys(("mL/min/1.73 m²", "mL/min/1.73m2", "mL/min per 1.73 m2"), "mL/min/1.73 m2"),
     **{thing: {thing: next(iter(UNITS[thing]))} for thing in COUNTED},
 }
 for _kind, _names in UNITS.items():
@@ -112,6 +117,9 @@ _AMOUNT = re.compile(rf"({NUMBER}) ?([^0-9].*)?$")
 @lru_cache(maxsize=4096)
 def _unit(text: str, kinds: tuple[str, ...]) -> tuple[str, str] | None:
     """("mass/weight", "mg/kg") for "mg per kg"; None where a part is unknown.  `kinds` may stand on top."""
+    whole = spelt(text, kinds)
+    if whole:
+        return whole
     parts = [part.strip() for part in re.split(r"/| per ", text)]
     top = spelt(parts[0], kinds)
     if top is None:
@@ -203,6 +211,23 @@ def read_length(text: str | Quantity) -> Quantity:
     if not 20 <= height.to("cm").number <= 250:
         raise TextError(str(text), "A height is from 20 to 250 cm.", 'Write it as "96 cm".')
     return height
+
+
+def read_creatinine(text: str | Quantity) -> Quantity:
+    """Creatinine in a child's blood, in micromol/L or mg/dL; what no child has is a slip of the unit or of the point."""
+    creatinine = read_amount(text, ("creatinine",), "creatinine", "62 micromol/L")
+    if not 5 <= creatinine.to("micromol/L").number <= 3000:
+        raise TextError(
+            str(text),
+            "A creatinine is from 5 to 3,000 micromol/L, which is about 0.06 to 34 mg/dL.",
+            'Look at the number and at its unit: "62 micromol/L" or "0.7 mg/dL".',
+        )
+    return creatinine
+
+
+def read_filtration(text: str | Quantity) -> Quantity:
+    """An edge of kidney function (GFR), for a child's surface of 1.73 m2."""
+    return read_amount(text, ("filtration",), "kidney function", "60 mL/min/1.73 m2")
 
 
 def read_volume(text: str | Quantity) -> Quantity:

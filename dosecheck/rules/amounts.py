@@ -9,11 +9,12 @@ from __future__ import annotations
 from fractions import Fraction
 from typing import Any, NamedTuple
 
+from dosecheck.body.surface import rounded_root
 from dosecheck.formulary.medicine import Ingredient, Medicine, Product
 from dosecheck.quantity import COUNTED, DRUG, Quantity, counted_unit
 from dosecheck.reading import Dose
 from dosecheck.records import Child
-from dosecheck.rules.facts import rounded_surface, surface_squared
+from dosecheck.rules.facts import surface_squared
 from dosecheck.working import BY, TIMES, Step
 
 Problem = tuple[str, dict[str, Any]]
@@ -63,7 +64,7 @@ def _body(dose: Dose, ends: list[Quantity], given: Given, steps: list[Step]) -> 
         squared = surface_squared(given.child)
         if squared is None:
             return "height-missing", {}
-        area = Quantity(rounded_surface(squared), "surface", "m2")
+        area = Quantity(rounded_root(squared), "surface", "m2")
         steps.append(
             Step(
                 "body surface",

@@ -7,10 +7,11 @@ the order's range and the most doses, lower limits its bottom and the mean.  Age
 from __future__ import annotations
 
 from fractions import Fraction
-from math import ceil, isqrt
-from typing import NamedTuple
+from math import ceil
+from typing import TYPE_CHECKING, NamedTuple
 
 from dosecheck.body.age import Age, age_from_dates, age_from_parts, corrected, say_age
+from dosecheck.body.surface import mosteller_squared, rounded_root
 from dosecheck.errors import Fault, InputError
 from dosecheck.formulary.cells import Interval
 from dosecheck.formulary.limits import Limit
@@ -19,17 +20,20 @@ from dosecheck.quantity import Quantity
 from dosecheck.reading import read_time
 from dosecheck.records import Child, Order
 
+if TYPE_CHECKING:
+    from dosecheck.body.renal import Kidneys
+
 DAY = 86_400
 TERM_DAYS, TERM_FROM_DAYS = 280, 259  # 40 weeks; 37 completed weeks
 _GESTATIONS = (140, 321)  # 20 to 45 completed weeks: what is possible when it is not told
-SURFACE_STEP = 10**4  # an area that an order is written by is rounded to 0.0001 m2
 
 
 class Body(NamedTuple):
-    """What is known of the child: `intervals` for bands, `age` if told."""
+    """What is known of the child: `intervals` for bands, `age` if told, `kidneys` if a creatinine is."""
 
     age: Age | None
     intervals: dict[str, Interval]
+    kidneys: Kidneys | None = None
 
     @property
     def young(self) -> bool:
@@ -81,7 +85,18 @@ def body_of(child: Child) -> Body:
         young, old = (_corrected(age, weeks, child) for weeks in gestation)
         intervals["corrected months"] = (young.months_lo, old.months_hi)
         intervals["corrected days"] = (young.days_lo, old.days_hi)
-    return Body(age, intervals)
+    kidneys = _kidneys(age, child)
+    if kidneys and kidneys.rate:
+        intervals["egfr"] = (kidneys.rate.value, kidneys.rate.value)
+    return Body(age, intervals, kidneys)
+
+
+def _kidneys(age: Age | None, child: Child) -> Kidneys | None:
+    if child.creatinine is None:
+        return None
+    from dosecheck.body.renal import kidneys  # few orders tell a creatinine
+
+    return kidneys(age, child.height, child.creatinine)
 
 
 def gestation_interval(days: int | None) -> Interval:
@@ -132,7 +147,7 @@ def common_facts(order: Order, child: Child) -> dict[str, Ratio]:
         facts["weight"] = ratio(child.weight.value)
     area = surface_squared(child)
     if area is not None:
-        facts["surface"] = ratio(rounded_surface(area) ** 2 if order.dose and "surface" in order.dose.kind else area)
+        facts["surface"] = ratio(rounded_root(area) ** 2 if order.dose and "surface" in order.dose.kind else area)
     for name, value in (("gap", gap), ("over", order.over), ("volume", order.made_up_to), ("course", order.course)):
         if value is not None:
             facts[name] = ratio(value.value if isinstance(value, Quantity) else value)
@@ -140,19 +155,8 @@ def common_facts(order: Order, child: Child) -> dict[str, Ratio]:
 
 
 def surface_squared(child: Child) -> Fraction | None:
-    """Mosteller's body surface area, squared, in mm4: height in cm x weight in kg / 3600, in m4.
-
-    Source: Mosteller RD, N Engl J Med 1987;317:1098.
-    """
-    if not (child.height and child.weight):
-        return None
-    return child.height.value * child.weight.value / 36_000_000
-
-
-def rounded_surface(squared: Fraction) -> Fraction:
-    """The area in mm2, rounded to 0.0001 m2: for an order written per m2, which needs a number to multiply by."""
-    step = 10**6 // SURFACE_STEP
-    return Fraction((isqrt(int(4 * squared / step**2)) + 1) // 2 * step)
+    """Mosteller's body surface area, squared, in mm4; None where height or weight is not told."""
+    return mosteller_squared(child.height, child.weight) if child.height and child.weight else None
 
 
 def doses_given(window: str, order: Order) -> Fraction | None:

@@ -42,6 +42,8 @@ def understood(order: Order, child: Child, body: Body, medicine: Medicine | None
         "gestation": child.gestation and show_weeks(child.gestation),
         "height": child.height and show(child.height),
         "sex": child.sex,
+        "creatinine": child.creatinine and show(child.creatinine),
+        "kidneys": body.kidneys and body.kidneys.rate and f"eGFR {show(body.kidneys.rate)}, {body.kidneys.stage}",
     }
     return {name: text for name, text in texts.items() if text}
 

@@ -67,6 +67,10 @@ ACCEPTED = {
     "length": {"mm": "mm millimetre millimetres", "cm": "cm centimetre centimetres", "m": "m metre metres"},
     "surface": {"m2": "m2 m²|square metre|square metres"},
     "energy": {"J": "J joule joules"},
+    "creatinine": {
+        "micromol/L": "micromol/L µmol/L μmol/L umol/L micromol/l micromoles/L micromole/liter", "mg/dL": "mg/dL mg/dl milligram/deciliter",
+    },
+    "filtration": {"mL/min/1.73 m2": "mL/min/1.73m2|mL/min/1.73 m2|mL/min/1.73 m²|mL/min per 1.73 m2"},
     **{thing: {next(iter(UNITS[thing])): f"{thing} {next(iter(UNITS[thing]))}"} for thing in COUNTED},
 }  # fmt: skip
 WORDS = [

@@ -27,7 +27,7 @@ from dosecheck.records import CHILD_FIELDS, ORDER_FIELDS, Child, Order, read_ord
 
 CHILD = {
     "weight": "14.2 kg", "weighed": "2026-05-01", "weight_is": "measured", "age": "3 years 2 months", "born": "2023-02-11",
-    "on": "2026-05-02", "gestation": "31 weeks 4 days", "height": "96 cm", "sex": "female",
+    "on": "2026-05-02", "gestation": "31 weeks 4 days", "height": "96 cm", "sex": "female", "creatinine": "62 micromol/L",
 }  # fmt: skip
 ORDER = {
     "medicine": " Paracetamol ", "route": "ORAL", "dose": "240 mg", "every": "6 hours", "as_needed": "yes", "at_most": "4",
@@ -215,12 +215,12 @@ def test_exact_values_that_are_already_read_are_taken():
 
 
 EXACT = [
-    Quantity(240 * 10**6, "mass", "mg"), Quantity(10**12, "weight", "kg"), Quantity(96 * 10**4, "length", "cm"),
+    Quantity(240 * 10**6, "mass", "mg"), Quantity(10**12, "weight", "kg"), Quantity(96 * 10**4, "length", "cm"), Quantity(620, "creatinine", "micromol/L"),
     Quantity(60, "time", "minutes"), Quantity(10**6, "volume", "mL"), read_dose("240 mg"),
     AgeParts(3, 2), Frequency(times=4), date(2026, 5, 1),
 ]  # fmt: skip
 ALLOWED = {
-    "weight": "weight", "height": "length", "over": "time", "course": "time", "made_up_to": "volume", "dose": "mass volume dose",
+    "weight": "weight", "height": "length", "creatinine": "creatinine", "over": "time", "course": "time", "made_up_to": "volume", "dose": "mass volume dose",
     "age": "age", "every": "every", "weighed": "date", "born": "date", "on": "date",
 }  # fmt: skip
 
