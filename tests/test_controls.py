@@ -83,7 +83,7 @@ def test_every_answer_says_what_was_never_looked_at(changes: dict[str, Any]) -> 
     said = flat(verdict_text(verdict))
     assert "Earlier doses: not told, so not counted." in said
     assert "The weight against the age: by the policy's coarse table at most, not by growth charts." in said
-    assert "Allergy, interactions, kidney and liver were not looked at." in said
+    assert "Allergy, interactions and liver were not looked at, and kidneys only where a creatinine is told." in said
     assert not re.search(r"\b(safe|approved|correct|OK|fine)\b", verdict.headline)
 
 

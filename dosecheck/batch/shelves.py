@@ -25,8 +25,13 @@ _CERTAIN_MONTHS = 36  # from here on an untold gestation no longer matters to an
 def shelf_is_slow(shelf: Shelf) -> bool:
     regimens = [r for each in shelf.regimens.values() for r in each]
     surface = any("surface" in c.measure for r in regimens for limit in r.limits for c in limit.comparisons)
+    kidneys = any(band.fact == "egfr" for r in regimens for band in r.bands)
     return (
-        surface or len(regimens) > MOST_DIGITS or any(len(r.limits) > MOST_DIGITS for r in regimens) or len(shelf.age_limits) > MOST_DIGITS
+        surface
+        or kidneys
+        or len(regimens) > MOST_DIGITS
+        or any(len(r.limits) > MOST_DIGITS for r in regimens)
+        or len(shelf.age_limits) > MOST_DIGITS
     )
 
 

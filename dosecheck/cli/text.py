@@ -88,7 +88,10 @@ def _understood(understood: dict[str, str]) -> str:
     order += [f"{name.replace('_', ' ')} {understood[name]}" for name in ("over", "made_up_to", "course") if name in understood]
     order += [f"product: {understood['product']}"] if "product" in understood else []
     child = [understood[name] for name in ("age", "weight") if name in understood]
-    child += [f"{name} {understood[name]}" for name in ("weighed", "born", "gestation", "height", "sex") if name in understood]
+    child += [
+        f"{name} {understood[name]}" for name in ("weighed", "born", "gestation", "height", "sex", "creatinine") if name in understood
+    ]
+    child += [understood["kidneys"]] if "kidneys" in understood else []
     lines = [
         ("Order", ", ".join(filter(None, first))),
         ("", "; ".join(order)),
@@ -171,7 +174,7 @@ def reckoning_text(reckoning: Reckoning) -> str:
 
 def _child_line(understood: dict[str, str]) -> str:
     asked = ", ".join(understood[name] for name in ("route", "for", "step", "condition", "product") if name in understood)
-    child = ", ".join(understood[name] for name in ("age", "weight", "height", "gestation") if name in understood)
+    child = ", ".join(understood[name] for name in ("age", "weight", "height", "gestation", "kidneys") if name in understood)
     return "\n".join(wrapped(text, f"  {label:7}") for label, text in (("Asked", asked), ("Child", child or "nothing told")) if text)
 
 

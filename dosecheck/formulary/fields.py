@@ -18,7 +18,18 @@ from pydantic_core import PydanticCustomError
 from dosecheck.errors import TextError
 from dosecheck.formulary.limits import edge, share
 from dosecheck.quantity import COUNTED, DRUG, Quantity
-from dosecheck.reading import NUMBER, is_missing, read_amount, read_dose, read_strength, read_time, read_volume, read_weeks, read_weight
+from dosecheck.reading import (
+    NUMBER,
+    is_missing,
+    read_amount,
+    read_dose,
+    read_filtration,
+    read_strength,
+    read_time,
+    read_volume,
+    read_weeks,
+    read_weight,
+)
 
 MOST_DOSES = 300
 _OLDEST = {"days": 44_000, "months": 1440}
@@ -206,6 +217,7 @@ Over = Annotated[str, _reads(_over)]
 Share = Annotated[str, _reads(read_share)]
 AgeEdge = Annotated[str, _reads(read_edge)]
 Weight = Annotated[str, _reads(read_weight)]
+Filtration = Annotated[str, _reads(read_filtration)]
 Weeks = Annotated[str, _reads(read_weeks)]
 
 

@@ -14,7 +14,7 @@ from dosecheck.formulary.cells import Band
 from dosecheck.formulary.limits import DoseSpan, Limit, Policy, compile_limits, edge, read_span
 from dosecheck.formulary.measures import AT_LEAST, Comparison
 from dosecheck.quantity import DRUG, Quantity
-from dosecheck.reading import read_amount, read_strength, read_weeks, read_weight
+from dosecheck.reading import read_amount, read_filtration, read_strength, read_weeks, read_weight
 from dosecheck.records import STOP
 
 _BAND_FACTS = {"age": "", "corrected": "corrected ", "postmenstrual": "postmenstrual "}
@@ -246,7 +246,7 @@ def bands_of(entry: dict[str, Any]) -> tuple[Band, ...]:
                 fact, number = _age_edge(key, entry[key][end], end)
                 ends.setdefault(prefix + fact, [None, None])[place] = number
         bands += [Band(fact, low, high) for fact, (low, high) in ends.items()]
-    for key, read in (("weight", lambda text: read_weight(text).value), ("gestation", read_weeks)):
+    for key, read in (("weight", lambda t: read_weight(t).value), ("gestation", read_weeks), ("egfr", lambda t: read_filtration(t).value)):
         if key in entry:
             low, high = (read(entry[key][end]) if end in entry[key] else None for end in ("from", "below"))
             bands.append(Band(key, low, high))

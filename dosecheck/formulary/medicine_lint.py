@@ -193,7 +193,7 @@ def _overlap_problems(compiled: dict[int, list[Regimen]]) -> Iterator[Problem]:
         if names:
             shown = ", ".join(names[:5]) + (f" and {len(names) - 5} more" if len(names) > 5 else "")
             why = f"It overlaps the regimen {shown}: one order for one child could fall under both."
-            write = "Part them by age, weight, purpose, step or condition; or give the newer one the same id and a later valid_from."
+            write = "Part them by age, weight, kidney function, purpose, step or condition; or give the newer one the same id and a later valid_from."
             yield Problem(("regimen", number), why, write)
 
 

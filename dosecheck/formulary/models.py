@@ -36,6 +36,7 @@ from dosecheck.formulary.parts import (
     Checked,
     Dose,
     Equals,
+    FiltrationBand,
     MaxDaily,
     Some,
     Source,
@@ -129,6 +130,7 @@ class Regimen(Table):
     gestation: WeeksBand | None = None
     postmenstrual: WeeksBand | None = None
     corrected: AgeBand | None = None
+    egfr: FiltrationBand | None = None
     conditions: Words | None = None
     release: Release | None = None
     products: Annotated[list[Id], Some] | None = None

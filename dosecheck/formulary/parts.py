@@ -17,6 +17,7 @@ from dosecheck.formulary.fields import (
     DoseText,
     FactorEnd,
     Figure,
+    Filtration,
     Id,
     Line,
     Over,
@@ -30,7 +31,7 @@ from dosecheck.formulary.fields import (
     refuse,
 )
 from dosecheck.formulary.meets import in_days
-from dosecheck.reading import read_weeks, read_weight
+from dosecheck.reading import read_filtration, read_weeks, read_weight
 
 
 class Table(BaseModel):
@@ -97,6 +98,15 @@ class WeeksBand(Ends):
     @staticmethod
     def _read(text: str, end: str) -> int:
         return read_weeks(text)
+
+
+class FiltrationBand(Ends):
+    from_: Filtration | None = Field(None, alias="from")
+    below: Filtration | None = None
+
+    @staticmethod
+    def _read(text: str, end: str) -> Any:
+        return read_filtration(text)
 
 
 class DoseEnds(Table):

@@ -49,6 +49,7 @@ EXAMPLES = {
     "weight": 'weight = { from = "10 kg", below = "50 kg" }: from is inside, below is outside',
     "gestation": 'gestation = { from = "32 weeks", below = "37 weeks" }',
     "postmenstrual": 'postmenstrual = { from = "32 weeks", below = "37 weeks" }',
+    "egfr": 'egfr = { from = "30 mL/min/1.73 m2", below = "60 mL/min/1.73 m2" }: from is inside, below is outside',
     "conditions": 'conditions = ["second line"]',
     "products": 'products = ["tablet-500"]',
     "covers": 'covers = ["sulfamethoxazole"]',

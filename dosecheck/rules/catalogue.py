@@ -173,6 +173,11 @@ CATALOGUE: dict[str, Code] = {
         "The gestation is missing.",
         "Under a few months, figures can differ by gestation.",
     ),
+    "kidney-function-missing": Code(
+        "The only figures here are {limit}, and the function is not told. Give creatinine, height and age.",
+        "Kidney function is missing, and it decides which regimen applies.",
+        "The formulary has figures only for a certain kidney function; it is reckoned from creatinine, height and age.",
+    ),
     "dose-missing": Code("The dose is missing.", "The dose is missing.", "There is nothing to check."),
     "frequency-missing": Code(
         "How often is not told, so not all could be checked ({limit}). Say every how long, how many times a day, or once.",
@@ -238,6 +243,26 @@ CATALOGUE: dict[str, Code] = {
         "This regimen goes by {name} weight, which is not worked out here.",
         "The regimen goes by another weight.",
         "Ideal, adjusted or lean weight is not the weight on the scale.",
+    ),
+    "kidney-function-reduced": Code(
+        "Kidney function is reduced (eGFR {value}, category {stage}), and this formulary has no figures for that here: ask.",
+        "Kidney function is reduced, and the regimen has no figures for it.",
+        "The estimate is below 60 mL/min/1.73 m2, and the regimen does not say for which kidney function it is meant.",
+    ),
+    "kidneys-not-told": Code(
+        "Kidney function is not told, and the formulary has other figures for it: {other}. It is reckoned from creatinine, height and an age from 1 year on.",
+        "Kidney function is not told, and there are other figures for it.",
+        "Figures differ by kidney function. A query where the other figures would answer this order otherwise; else a note.",
+    ),
+    "kidneys-not-reckoned": Code(
+        "The creatinine of {value} could not be used: {why}. Kidney function was not looked at.",
+        "Kidney function could not be reckoned from the creatinine.",
+        "A creatinine is told, but the estimate needs the height too, and holds only from 1 year and below 18 years.",
+    ),
+    "kidney-function": Code(
+        "Kidney function: eGFR {value}, category {stage}; {about} ({source}).",
+        "Kidney function was reckoned.",
+        "A note: the estimate of kidney function that the answer goes by, its category, and what it does not mean.",
     ),
     "gestation-not-told": Code(
         "Under 3 months and the gestation is not told: it is not taken as term.",

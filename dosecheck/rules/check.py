@@ -25,6 +25,7 @@ from dosecheck.rules.conclude import conclude, differing, unknown_medicine
 from dosecheck.rules.explain import finding_of, limit_states
 from dosecheck.rules.facts import DAY, Body, body_of, common_facts, doses_in_a_day, facts_for, is_once, ratio
 from dosecheck.rules.judge import BROKEN, UNKNOWN, Answer, answer_limit, judge
+from dosecheck.rules.kidneys import EGFR, fits, missing, parted, with_untold
 from dosecheck.rules.present import bands_in_words, child_in_words
 from dosecheck.rules.supply import odd_amounts
 from dosecheck.rules.verdict import Verdict
@@ -151,12 +152,10 @@ def age_limit_readings(case: Case, stretch: dict[str, Interval]) -> list[Reading
 
 def readings_of(case: Case, ingredient: str, regimens: tuple[Regimen, ...], stretch: dict[str, Interval]) -> list[Reading]:
     """One reading for each regimen that fits this stretch; where none does, one that says so."""
-    found: list[Reading] = []
-    for regimen in regimens:
-        fits = [band.holds(stretch.get(band.fact)) for band in regimen.bands]
-        if False in fits:
-            continue
-        found.append(_unknown_band(regimen, fits) if None in fits else _read(case, ingredient, regimen))
+    looked_at, aside = parted(regimens, stretch)
+    found, others = (_fitting(case, ingredient, each, stretch) for each in (looked_at, aside))
+    if others:
+        return with_untold(found, others) if found else [missing(other.regimen) for other in others]
     if found:
         return found
     if regimens:
@@ -170,12 +169,21 @@ def readings_of(case: Case, ingredient: str, regimens: tuple[Regimen, ...], stre
     ]
 
 
+def _fitting(case: Case, ingredient: str, regimens: tuple[Regimen, ...], stretch: dict[str, Interval]) -> list[Reading]:
+    found: list[Reading] = []
+    for regimen in regimens:
+        inside = fits(regimen, stretch)
+        if False not in inside:
+            found.append(_unknown_band(regimen, stretch) if None in inside else _read(case, ingredient, regimen))
+    return found
+
+
 def _silent(*findings: Finding, regimen: Regimen | None = None) -> Reading:
     return Reading(regimen, NOT_CHECKED, findings, (), (), None, {})
 
 
-def _unknown_band(regimen: Regimen, fits: list[bool | None]) -> Reading:
-    fact = regimen.bands[fits.index(None)].fact
+def _unknown_band(regimen: Regimen, stretch: dict[str, Interval]) -> Reading:
+    fact = next(band.fact for band in regimen.bands if band.fact != EGFR and band.holds(stretch.get(band.fact)) is None)
     code = "weight-missing" if fact == "weight" else "gestation-missing"
     return _silent(Finding(code, NOT_CHECKED, {}, regimen.full_id, regimen.source), regimen=regimen)
 

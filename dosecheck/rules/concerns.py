@@ -15,6 +15,7 @@ from dosecheck.reading import read_time
 from dosecheck.records import NOT_CHECKED, QUERY, WITHIN, Child
 from dosecheck.rules.codes import NOTE, Finding
 from dosecheck.rules.facts import DAY, TERM_FROM_DAYS, Body
+from dosecheck.rules.kidneys import kidney_concerns, reduced_without_figures
 from dosecheck.showing import show, show_seconds, show_weeks, show_weight
 
 _REPEATS = {"daily", "average", "doses", "mean doses"}
@@ -29,6 +30,8 @@ def child_concerns(medicine: Medicine, child: Child, body: Body, formulary: Form
         yield from _hard_to_believe(child, body, formulary)
     if body.young and child.gestation is None:
         yield Finding("gestation-not-told", QUERY, {})
+    if body.kidneys:
+        yield from kidney_concerns(child, body.kidneys)
 
 
 def _weight(medicine: Medicine, child: Child, body: Body, policy: dict[str, Any]) -> Iterator[Finding]:
@@ -87,6 +90,7 @@ def regimen_concerns(regimen: Regimen, child: Child, body: Body, once: bool) -> 
         found.append(Finding("preterm", QUERY, {"value": show_weeks(child.gestation)}, **names))
     if regimen.goes_by != "actual" and any("weight" in limit.main.measure for limit in regimen.limits):
         found.append(Finding("weight-kind", NOT_CHECKED, {"name": regimen.goes_by}, **names))
+    found += reduced_without_figures(regimen, body.kidneys)
     bounded = repeats_bounded(regimen)
     if not once and bounded != WITHIN:
         found.append(Finding("repeats-not-bounded", bounded, {}, **names))

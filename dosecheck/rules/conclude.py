@@ -31,7 +31,7 @@ def conclude(case: Case, outcome: str, overall: list[Finding], readings: list[Re
     return Verdict(
         outcome=outcome,
         findings=tuple(findings),
-        working=tuple(dict.fromkeys(step for r in readings for step in r.steps)),
+        working=tuple(dict.fromkeys((*case.body.steps, *(step for r in readings for step in r.steps)))),
         limits=tuple(s for r in readings for s in r.limits),
         regimens=tuple({r.regimen.full_id: r.regimen for r in readings if r.regimen and r.limits}.values()),
         one_dose=next(amounts, None),

@@ -19,6 +19,7 @@ from dosecheck.formulary.measures import AT_MOST, Ratio
 from dosecheck.quantity import Quantity
 from dosecheck.reading import read_time
 from dosecheck.records import Child, Order
+from dosecheck.working import Step
 
 if TYPE_CHECKING:
     from dosecheck.body.renal import Kidneys
@@ -34,6 +35,11 @@ class Body(NamedTuple):
     age: Age | None
     intervals: dict[str, Interval]
     kidneys: Kidneys | None = None
+
+    @property
+    def steps(self) -> tuple[Step, ...]:
+        """The working of what was reckoned of the body."""
+        return self.kidneys.steps if self.kidneys else ()
 
     @property
     def young(self) -> bool:

@@ -11,13 +11,21 @@ from dosecheck.formulary.medicine import Medicine, Product, Regimen
 from dosecheck.reading import Dose
 from dosecheck.records import Child, Order
 from dosecheck.rules.facts import Body, doses_in_a_day
+from dosecheck.rules.kidneys import kidneys_in_words
 from dosecheck.showing import show, show_number, show_seconds, show_weeks, show_weight
 
 if TYPE_CHECKING:  # a single check without earlier doses does not load it
     from dosecheck.earlier import DoseGiven
     from dosecheck.rules.room import Next
 
-_BANDS = {"age": "", "weight": "", "gestation": "gestation ", "postmenstrual": "post-menstrual age ", "corrected": "corrected age "}
+_BANDS = {
+    "age": "",
+    "weight": "",
+    "gestation": "gestation ",
+    "postmenstrual": "post-menstrual age ",
+    "corrected": "corrected age ",
+    "egfr": "eGFR ",
+}
 
 
 def understood(order: Order, child: Child, body: Body, medicine: Medicine | None, product: Product | None) -> dict[str, str]:
@@ -43,7 +51,7 @@ def understood(order: Order, child: Child, body: Body, medicine: Medicine | None
         "height": child.height and show(child.height),
         "sex": child.sex,
         "creatinine": child.creatinine and show(child.creatinine),
-        "kidneys": body.kidneys and body.kidneys.rate and f"eGFR {show(body.kidneys.rate)}, {body.kidneys.stage}",
+        "kidneys": kidneys_in_words(body.kidneys),
     }
     return {name: text for name, text in texts.items() if text}
 
@@ -99,6 +107,7 @@ def bands_in_words(regimen: Regimen) -> str:
 def child_in_words(child: Child, body: Body) -> str:
     parts = [say_age(body.age)] if body.age else []
     parts += [show_weight(child.weight)] if child.weight else []
+    parts += [kidneys_in_words(body.kidneys)] if body.kidneys and body.kidneys.rate else []
     return f" of {' and '.join(parts)}" if parts else ""
 
 

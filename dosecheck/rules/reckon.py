@@ -16,13 +16,14 @@ from dosecheck.formulary.load import Formulary
 from dosecheck.formulary.measures import Ratio
 from dosecheck.formulary.medicine import Regimen
 from dosecheck.quantity import Quantity
-from dosecheck.records import Child, Order
+from dosecheck.records import QUERY, Child, Order
 from dosecheck.rules.case import Case
 from dosecheck.rules.check import as_told, case_of, earlier_problems, order_problems, with_history
 from dosecheck.rules.codes import Finding
 from dosecheck.rules.concerns import child_concerns, regimen_concerns
 from dosecheck.rules.explain import allowed, limit_step, most_for_one_dose
 from dosecheck.rules.facts import body_of, ratio
+from dosecheck.rules.kidneys import fits, parted, untold
 from dosecheck.rules.present import bands_in_words, child_in_words, status_line, understood
 from dosecheck.rules.supply import measurable
 from dosecheck.rules.verdict import CAUTION, Suggestion
@@ -120,7 +121,7 @@ def reckon(order: Order, child: Child, formulary: Formulary, earlier: Any = None
     if body.age and not figures and not case.shelf.problems:
         has = [bands_in_words(r) for regimens in case.shelf.regimens.values() for r in regimens]
         findings.append(Finding("no-regimen-for-child", "not-checked", {"about": child_in_words(child, body), "has": has}))
-    findings += _age_findings(case)
+    findings += [*_age_findings(case), *_kidney_findings(case)]
     caution = f"{CAUTION} {status_line(formulary, medicine, child.on)}".rstrip()
     return Reckoning(
         medicine.id,
@@ -145,12 +146,25 @@ def _age_findings(case: Case) -> list[Finding]:
     return list({f.regimen: f for f in found}.values())
 
 
+def _kidney_findings(case: Case) -> list[Finding]:
+    """Figures for other kidney function, where the function is not told."""
+    here = stretches(case.body.intervals, case.shelf.edges) if case.body.age else []
+    aside = [
+        regimen
+        for stretch in here
+        for regimens in case.shelf.regimens.values()
+        for regimen in parted(regimens, stretch)[1]
+        if all(fits(regimen, stretch))
+    ]
+    return [untold(list({r.full_id: r for r in aside}.values()), QUERY)] if aside else []
+
+
 def _all_figures(case: Case) -> Iterator[Figures]:
     seen = set()
     for stretch in stretches(case.body.intervals, case.shelf.edges):
         for regimens in case.shelf.regimens.values():
-            for regimen in regimens:
-                if regimen.full_id not in seen and all(band.holds(stretch.get(band.fact)) for band in regimen.bands):
+            for regimen in parted(regimens, stretch)[0]:
+                if regimen.full_id not in seen and all(fits(regimen, stretch)):
                     seen.add(regimen.full_id)
                     yield from _figures_of(case, regimen)
 

@@ -18,7 +18,7 @@ if TYPE_CHECKING:
 
 CAUTION = (
     "A second check of the arithmetic, not a prescription: the prescriber decides, local guidance comes first, "
-    "and giving medicines is for those licensed to. Allergy, interactions, kidney and liver were not looked at."
+    "and giving medicines is for those licensed to. Allergy, interactions and liver were not looked at, and kidneys only where a creatinine is told."
 )
 HEADLINES = {
     WITHIN: "WITHIN the figures of this formulary, for this order alone; earlier doses not told.",
