@@ -92,6 +92,11 @@ def show_seconds(seconds: Fraction | int) -> str:
     return show(Quantity(seconds, "time", unit))
 
 
+def show_share(share: Fraction) -> str:
+    """A part of a whole: "8 %"."""
+    return f"{show_number(share * 100)} %"
+
+
 def show_weeks(days: int) -> str:
     """Gestation: "31 weeks" or "31 weeks 4 days"."""
     weeks, rest = divmod(days, 7)

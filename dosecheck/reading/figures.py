@@ -28,13 +28,17 @@ def read_whole(text: str, what: str = "number", example: str = "3") -> int:
     return int(number)
 
 
-def read_percent(text: str, what: str = "share", example: str = "8 %") -> Fraction:
+class Share(Fraction):
+    """A part of a whole, shown in per cent; what is reckoned with it is a plain number."""
+
+
+def read_percent(text: str, what: str = "share", example: str = "8 %") -> Share:
     """A share of the whole, above 0 % and at most 100 %: "8 %" is 8/100."""
     text = plain(text, what, example)
     match = re.fullmatch(rf"({NUMBER}) ?%", text)
     if not match:
         raise TextError(text, f'The {what} is no number with "%".', f'Write it as "{example}".')
-    share = Fraction(match.group(1)) / 100
+    share = Share(Fraction(match.group(1)) / 100)
     if not 0 < share <= 1:
         raise TextError(text, f"The {what} is not above 0 % and at most 100 %.", f'Write it as "{example}".')
     return share

@@ -159,12 +159,14 @@ def newborn(weight: Quantity, day_of_life: int, born: str) -> Answer:
     return Answer(tuple(results), tuple(steps), doubts, (_WHICH_FLUID,), (_NEWBORN_SOURCE,))
 
 
+RULE = Field("rule", word_of(tuple(RULES), "rule"), "100-50-20", "100-50-20 or 100-50-25 by the day, 4-2-1 by the hour")
+
 SUMS = {
     "maintenance-fluid": Sum(
         "Maintenance fluid",
         (
             WEIGHT,
-            Field("rule", word_of(tuple(RULES), "rule"), "100-50-20", "100-50-20 or 100-50-25 by the day, 4-2-1 by the hour"),
+            RULE,
             AGE_IF_TOLD,
         ),
         maintenance,

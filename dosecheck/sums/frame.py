@@ -16,8 +16,9 @@ from dosecheck.body.age import Age, say_age
 from dosecheck.errors import DosecheckError, Fault, InputError, TextError
 from dosecheck.quantity import Quantity
 from dosecheck.reading import is_missing
+from dosecheck.reading.figures import Share
 from dosecheck.records import NOT_CHECKED, QUERY
-from dosecheck.showing import show, show_number, show_weight
+from dosecheck.showing import show, show_number, show_share, show_weight
 from dosecheck.working import Step
 
 RECKONED = "reckoned"
@@ -159,6 +160,8 @@ def _unknown(name: str, fields: Mapping[str, Field]) -> Fault:
 def _said(value: Any) -> str:
     if isinstance(value, tuple) and not hasattr(value, "_fields"):
         return "; ".join(map(_said, value))
+    if isinstance(value, Share):
+        return show_share(value)
     if isinstance(value, Age):
         return say_age(value)
     if isinstance(value, Quantity) and value.kind == "weight":

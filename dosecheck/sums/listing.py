@@ -22,6 +22,10 @@ SUMS: dict[str, Listed] = {
     "maintenance-fluid": Listed("Fluids", "fluids", "a day's and an hour's fluid by weight, by a named rule"),
     "newborn-fluid": Listed("Fluids", "fluids", "the range of a day's fluid in the first 28 days, by day of life"),
     "fluid-bolus": Listed("Fluids", "bolus", "one bolus by weight, by a named rule"),
+    "deficit-fluid": Listed("Fluids", "deficit", "rates that give back a deficit beside maintenance"),
+    "ketoacidosis-fluid": Listed("Fluids", "deficit", "rate over 48 hours by a table of 2023"),
+    "ketoacidosis-fluid-2009": Listed("Fluids", "deficit", "rate over 48 hours by a guideline since replaced"),
+    "burns-fluid": Listed("Fluids", "burns", "volumes and rates from the time of a burn"),
     "tube-size": Listed("Emergency sizes", "emergency", "tracheal tube by age: size and depth, by each rule that is taught"),
     "shock-energy": Listed("Emergency sizes", "emergency", "energy of a shock by weight"),
 }
