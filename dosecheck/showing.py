@@ -103,6 +103,12 @@ def show_weeks(days: int) -> str:
     return f"{weeks} weeks" + (f" {rest} day{'s' * (rest != 1)}" if rest else "")
 
 
+def show_ordinal(number: int) -> str:
+    """ "1st", "12th", "53rd"."""
+    ending = {1: "st", 2: "nd", 3: "rd"}.get(number % 10, "th")
+    return f"{number}{'th' if number % 100 in (11, 12, 13) else ending}"
+
+
 def show_weight(weight: Quantity) -> str:
     """In kg or g; a weight given in stones or pounds is shown with both figures."""
     if weight.unit in ("st", "lb", "oz"):

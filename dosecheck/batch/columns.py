@@ -123,6 +123,7 @@ class Read:
     def __init__(self, height: int, given: dict[str, Distinct], error: pl.Series) -> None:
         self.height, self.given, self.error = height, given, error
         self.frequency = pl.DataFrame()
+        self.weight_z = pl.Series(dtype=pl.Int64)
 
     def column(self, field: str, made: Callable[[Any], Any], dtype: Any) -> pl.Series:
         """A column made from each distinct value of `field`; null where it is not given."""

@@ -22,7 +22,7 @@ from dosecheck.batch.files import ResultWriter, read_orders
 from dosecheck.batch.pipeline import Behind, ahead, joined
 from dosecheck.batch.repeats import Repeats
 from dosecheck.batch.screen import Screen
-from dosecheck.batch.texts import RESULTS, class_texts, not_read, schema, unread_rows, verdict_texts
+from dosecheck.batch.texts import RESULTS, class_texts, not_read, schema, unanswered, unread_rows, verdict_texts
 from dosecheck.errors import FileError, InputError
 from dosecheck.formulary.load import Formulary
 from dosecheck.records import NOT_CHECKED, OUTCOMES, read_order
@@ -67,7 +67,7 @@ class Batch:
         one_by_one = [(row, *self._one(dated, row)) for row in screened.slow]
         single = pl.DataFrame(one_by_one, schema=schema(), orient="row")
         unread = unread_rows(read)
-        answers = class_texts(screened._replace(rows=screened.rows.sort("row")))
+        answers = class_texts(screened._replace(rows=screened.rows.sort("row")), read.weight_z)
         if len(single) or len(unread):
             answers = pl.concat([answers, single, unread]).sort("row")
         return answers.select(RESULTS)
@@ -80,12 +80,12 @@ class Batch:
         """The one-order engine's answer to one row."""
         texts = {name: value for name, value in zip(rows.columns, rows.row(row), strict=True) if name in FIELDS and value is not None}
         try:
-            verdict = check_order(*read_order(texts), self.formulary)
+            order, child = read_order(texts)
+            return verdict_texts(check_order(order, child, self.formulary), child, self.formulary)
         except InputError as error:
-            return (NOT_CHECKED, "unreadable", *[None] * 7, not_read("; ".join(map(str, error.faults))))
+            return unanswered("unreadable", not_read("; ".join(map(str, error.faults))))
         except Exception as error:  # fails closed: one row that breaks the engine is never an all-clear, and hurts only itself
-            return (NOT_CHECKED, "internal-fault", *[None] * 7, not_read(f"an unexpected fault ({type(error).__name__}); please report it"))
-        return verdict_texts(verdict, read_order(texts)[1].weight)
+            return unanswered("internal-fault", not_read(f"an unexpected fault ({type(error).__name__}); please report it"))
 
 
 def run_batch(

@@ -19,8 +19,9 @@ from dosecheck.batch.answers import Answered, sentence_of, told_of
 from dosecheck.batch.classes import NO_AGE, NOT_MEASURED, NULLS, UNBELIEVABLE, WEIGHT_OLD, YOUNG, Classed, Slot, classed, slots_of
 from dosecheck.batch.columns import ASKED, FREQUENCY, Columns, Read, child_columns
 from dosecheck.batch.compare import binding, compared
+from dosecheck.batch.growth import Growth
 from dosecheck.batch.shelves import cut_off, fits, ruled, shelf_is_slow
-from dosecheck.formulary.believable import LAST_MONTH, believable
+from dosecheck.body.growth import SEXES
 from dosecheck.formulary.load import Formulary
 from dosecheck.formulary.medicine import Medicine, Product
 from dosecheck.formulary.shelf import Asked, Shelf, version_of
@@ -50,6 +51,7 @@ class Screen:
         self.formulary = formulary
         self.least_part = LEAST_PART
         self.columns = Columns()
+        self.growth = Growth(formulary)
         self.classes: list[Classed] = []
         self._class_ids: dict[tuple, int] = {}
         self._scaled: dict[tuple, tuple[Dose, Scaled]] = {}
@@ -82,6 +84,9 @@ class Screen:
         measured = read.column("weight_is", lambda kind: kind != "measured", pl.Boolean).fill_null(False)
         told = pl.DataFrame({"course": course, "not_measured": measured, "often_flags": frequency["flags"].gather(often.index)})
         frame = pl.concat([told, child], how="horizontal").with_row_index("row")
+        frame = frame.with_columns(sex=read.column("sex", ("", *SEXES).index, pl.Int64).fill_null(0))
+        read.weight_z = self.growth.hundredths(frame)
+        frame = frame.with_columns(unbelievable=self.growth.unbelievable(frame))
         return frame.select(
             "row",
             "weight",
@@ -116,22 +121,13 @@ class Screen:
             YOUNG: pl.col("months_lo") < 3,
             NOT_MEASURED: pl.col("not_measured") & pl.col("weight").is_not_null(),
             WEIGHT_OLD: (pl.col("weight_days") > oldest) & pl.col("weight").is_not_null(),
-            UNBELIEVABLE: self._unbelievable(),
+            UNBELIEVABLE: pl.col("unbelievable"),
             **{NULLS[name]: pl.col(name).is_null() for name in ("weight", "course")},
             NO_AGE: pl.col("months_lo").is_null(),
         }
         return (pl.col("often_flags") + pl.sum_horizontal(expr.fill_null(False).cast(pl.Int64) * bit for bit, expr in bits.items())).alias(
             "flags"
         )
-
-    def _unbelievable(self) -> pl.Expr:
-        """The policy's table by months: the least weight from the youngest the child may be, the greatest from the oldest."""
-        table = [believable(self.formulary.weight_rows, month, month) for month in range(LAST_MONTH)]
-        low, high = (pl.Series([ends and int(ends[end].value) for ends in table], dtype=pl.Int64) for end in (0, 1))
-        months_lo, months_hi = (pl.col(name).clip(0, LAST_MONTH - 1) for name in ("months_lo", "months_hi"))
-        told = (pl.col("months_hi") < LAST_MONTH) & pl.col("weight").is_not_null()
-        least, most = pl.lit(low).gather(months_lo), pl.lit(high).gather(months_hi)
-        return told & ((pl.col("weight") > most) | ((pl.col("weight") < least) & (pl.col("months_lo") >= 3)))
 
     def _part(self, read: Read, asked: tuple, no_dose: bool, part: pl.DataFrame) -> tuple[list[pl.DataFrame], list[int]]:
         """All rows that ask alike."""

@@ -12,9 +12,13 @@ from dosecheck.batch.answers import sentence_of, told_of
 from dosecheck.batch.columns import Read, distinct
 from dosecheck.batch.screen import Screened
 from dosecheck.errors import KindError
+from dosecheck.formulary.load import Formulary
 from dosecheck.quantity import Quantity
-from dosecheck.records import NOT_CHECKED
+from dosecheck.records import NOT_CHECKED, Child
+from dosecheck.rules.facts import body_of
 from dosecheck.rules.verdict import Verdict
+from dosecheck.rules.weighing import single_z
+from dosecheck.showing import show_number
 
 RESULTS = (
     "outcome",
@@ -25,6 +29,7 @@ RESULTS = (
     "most_for_one_dose",
     "times_the_most",
     "binding_limit",
+    "weight_z",
     "source",
     "sentence",
 )
@@ -35,6 +40,11 @@ _DECIMALS = 3
 
 def not_read(why: str) -> str:
     return f"NOT CHECKED. The row cannot be read: {why}"
+
+
+def unanswered(code: str, sentence: str) -> tuple[str | None, ...]:
+    """The result columns of a row that has no verdict."""
+    return (NOT_CHECKED, code, *[None] * (len(RESULTS) - 3), sentence)
 
 
 def schema() -> dict[str, type[pl.DataType]]:
@@ -53,8 +63,12 @@ def unread_rows(read: Read) -> pl.DataFrame:
     )
 
 
-def class_texts(screened: Screened) -> pl.DataFrame:
-    """The classes' texts and each row's own numbers, rounded once, to three decimals."""
+def class_texts(screened: Screened, weight_z: pl.Series) -> pl.DataFrame:
+    """The classes' texts and each row's own numbers, rounded once, to three decimals.
+
+    Args:
+        weight_z: the z-score of every row of the chunk, in hundredths.
+    """
     classes = screened.classes
     table = pl.DataFrame(
         [
@@ -91,6 +105,7 @@ def class_texts(screened: Screened) -> pl.DataFrame:
     units = {"one_dose": " {}", "dose_per_kg": " {}/kg", "most_for_one_dose": " {}", "times_the_most": ""}
     written = {name: _written(numbers[name], wide["unit"], pattern) for name, pattern in units.items()}
     bound = bounds.gather(place) if len(bounds) else pl.lit(None, dtype=pl.String)
+    written["weight_z"] = _decimals(weight_z.gather(screened.rows["row"]), 2)
     return wide.with_columns(binding_limit=bound, **written).select("row", *RESULTS)
 
 
@@ -110,13 +125,21 @@ def _written(thousandths: pl.Series, unit: pl.Series, pattern: str) -> pl.Series
     if pattern:
         names = pl.Series([pattern.format(name) for name in units.values], dtype=pl.String).gather(number % len(units.values))
         number = number // len(units.values)
-    rest = (number % 10**_DECIMALS).cast(pl.String).str.zfill(_DECIMALS)
-    text = ((number // 10**_DECIMALS).cast(pl.String) + "." + rest).str.strip_chars_end("0").str.strip_chars_end(".")
+    text = _decimals(number, _DECIMALS)
     return (text + names if pattern else text).gather(keys.index)
 
 
-def verdict_texts(verdict: Verdict, weight: Quantity | None) -> tuple[str | None, ...]:
+def _decimals(scaled: pl.Series, places: int) -> pl.Series:
+    """Whole numbers of the last decimal as text, without trailing zeros."""
+    sign = pl.Series(["", "-"]).gather((scaled < 0).cast(pl.UInt32))
+    rest = (scaled.abs() % 10**places).cast(pl.String).str.zfill(places)
+    whole = (scaled.abs() // 10**places).cast(pl.String)
+    return sign + (whole + "." + rest).str.strip_chars_end("0").str.strip_chars_end(".")
+
+
+def verdict_texts(verdict: Verdict, child: Child, formulary: Formulary) -> tuple[str | None, ...]:
     """The same columns from a single order's verdict."""
+    weight, z = child.weight, single_z(child, body_of(child), formulary)
     binding = [s for s in verdict.limits if s.binding]
     least = min(binding, key=lambda s: s.comes_to.value) if binding else None
     dose = verdict.one_dose
@@ -131,6 +154,7 @@ def verdict_texts(verdict: Verdict, weight: Quantity | None) -> tuple[str | None
         _plain(least.comes_to, unit, down=True) if least else None,
         written_ratio(dose.value / least.comes_to.value) if dose and least and least.comes_to.value else None,
         f"{least.limit.name}, {least.limit.text}" if least else None,
+        None if z is None else show_number(Fraction(z)),
         "; ".join(dict.fromkeys(s.regimen.source for s in verdict.limits)) or None,
         sentence,
     )

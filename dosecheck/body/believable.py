@@ -9,10 +9,10 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 from decimal import ROUND_HALF_EVEN, Decimal, localcontext
-from functools import cache
+from functools import cache, lru_cache
 from typing import NamedTuple
 
-from dosecheck.body.growth import LAST_DAY, joints, lms_at
+from dosecheck.body.growth import LAST_DAY, SEXES, joints, lms_at
 from dosecheck.body.lms import FIGURES, STEP, value_at, z_score
 from dosecheck.formulary.weight_z import ZBand
 from dosecheck.quantity import UNITS, Quantity
@@ -22,6 +22,7 @@ MOST_Z = Decimal(20)  # a z-score beyond this is shown as this
 # Days on which the curves turn: a newborn first loses weight; and the outer curves of girls fall again towards 20 years,
 # which is looked at every 30 days (a test holds that this is right to 2 g).
 _TURNS = (1, 2, 3, 4, *range(5460, LAST_DAY, 30))
+_LITTLE = 10  # g; more than what may lie between two of those days
 
 
 class Limits(NamedTuple):
@@ -31,17 +32,31 @@ class Limits(NamedTuple):
     high: int | None
 
 
+@lru_cache(maxsize=2**16)
 def weight_limits(bands: tuple[ZBand, ...], reference: str, sexes: tuple[str, ...], days: tuple[int, int]) -> Limits | None:
     """The widest limits over an age of `days` (both ends inside) and over `sexes`.
 
     Looked at are both ends and every day between on which the curves or the policy turn.  None where the reference or
     the policy does not reach.
     """
+    each = _each(bands, reference, sexes, days)
+    lows, highs = [limits.low for limits in each], [limits.high for limits in each]
+    return Limits(None if None in lows else min(lows), None if None in highs else max(highs)) if each else None
+
+
+def sure_limits(bands: tuple[ZBand, ...], reference: str, days: tuple[int, int]) -> Limits | None:
+    """The narrowest limits over `days` and both sexes, and a little inside them: a weight between them needs no closer look."""
+    each = _each(bands, reference, SEXES, days)
+    lows, highs = ([end for end in ends if end is not None] for ends in zip(*each, strict=True)) if each else ((), ())
+    return Limits(max(lows) + _LITTLE if lows else None, min(highs) - _LITTLE if highs else None) if each else None
+
+
+def _each(bands: tuple[ZBand, ...], reference: str, sexes: tuple[str, ...], days: tuple[int, int]) -> list[Limits]:
+    """The limits of each sex on each day that matters; empty where the reference or the policy does not reach."""
     if not bands or not bands[0].day <= days[0] <= days[1] <= LAST_DAY:
-        return None
+        return []
     turns = [*joints(reference), *(side for band in bands for side in (band.day - 1, band.day))]
-    ends = [_limits(_band_on(bands, day), reference, sex, day) for sex in sexes for day in _days(days, turns)]
-    return Limits(_widest(min, (each.low for each in ends)), _widest(max, (each.high for each in ends)))
+    return [_limits(_band_on(bands, day), reference, sex, day) for sex in sexes for day in _days(days, turns)]
 
 
 def z_ends(weight: Quantity, reference: str, sexes: tuple[str, ...], days: tuple[int, int]) -> tuple[Decimal, Decimal] | None:
@@ -71,12 +86,6 @@ def _limits(band: ZBand, reference: str, sex: str, day: int) -> Limits:
 
 def _grams(kilograms: Decimal | None) -> int | None:
     return None if kilograms is None else int((kilograms * 1000).to_integral_value(ROUND_HALF_EVEN))
-
-
-def _widest(choose: type(min), ends: Iterable[int | None]) -> int | None:
-    """An end that one curve lacks is lacking for all."""
-    ends = list(ends)
-    return None if None in ends else choose(ends)
 
 
 def _z(weight: Quantity, reference: str, sex: str, day: int) -> Decimal:

@@ -96,10 +96,15 @@ def _understood(understood: dict[str, str]) -> str:
         ("Order", ", ".join(filter(None, first))),
         ("", "; ".join(order)),
         ("Child", ", ".join(child) or "nothing told"),
+        ("", _for_age(understood)),
         ("Before", understood.get("earlier", "")),
         ("Date", understood.get("on", "")),
     ]
     return "\n".join(wrapped(text, f"  {label:7}") for label, text in lines if text)
+
+
+def _for_age(understood: dict[str, str]) -> str:
+    return f"weight for age: {understood['weight_for_age']}" if "weight_for_age" in understood else ""
 
 
 def block(title: str, lines: Iterable[str]) -> str:
@@ -175,7 +180,8 @@ def reckoning_text(reckoning: Reckoning) -> str:
 def _child_line(understood: dict[str, str]) -> str:
     asked = ", ".join(understood[name] for name in ("route", "for", "step", "condition", "product") if name in understood)
     child = ", ".join(understood[name] for name in ("age", "weight", "height", "gestation", "kidneys") if name in understood)
-    return "\n".join(wrapped(text, f"  {label:7}") for label, text in (("Asked", asked), ("Child", child or "nothing told")) if text)
+    lines = (("Asked", asked), ("Child", child or "nothing told"), ("", _for_age(understood)))
+    return "\n".join(wrapped(text, f"  {label:7}") for label, text in lines if text)
 
 
 def _figures(figures: Figures) -> str:

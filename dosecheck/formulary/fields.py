@@ -29,6 +29,7 @@ from dosecheck.reading import (
     read_volume,
     read_weeks,
     read_weight,
+    read_z,
 )
 
 MOST_DOSES = 300
@@ -219,6 +220,7 @@ AgeEdge = Annotated[str, _reads(read_edge)]
 Weight = Annotated[str, _reads(read_weight)]
 Filtration = Annotated[str, _reads(read_filtration)]
 Weeks = Annotated[str, _reads(read_weeks)]
+ZScore = Annotated[str, _reads(read_z)]
 
 
 def either(first: tuple[type, Any], other: Any) -> Any:

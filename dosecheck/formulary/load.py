@@ -12,11 +12,11 @@ from datetime import date
 from typing import Any
 
 from dosecheck.errors import FormularyError
-from dosecheck.formulary.believable import weight_rows
 from dosecheck.formulary.folder import find_folder, fingerprint, parse, read_folder, read_stamp, section, write_stamp
 from dosecheck.formulary.limits import Policy, share
 from dosecheck.formulary.medicine import Medicine, compile_medicine
 from dosecheck.formulary.shelf import Asked, Shelf, build
+from dosecheck.formulary.weight_z import z_bands
 
 
 def merge(raw: dict[str, Any], local: dict[str, Any]) -> dict[str, Any]:
@@ -51,7 +51,8 @@ class Formulary:
         policy = parse("policy.toml", self._files["policy.toml"])
         self.policy = policy
         self.grading = Policy(share(policy["query_up_to"]["value"]), share(policy["point_allowance"]["value"]))
-        self.weight_rows = weight_rows(policy)
+        self.z_bands = z_bands(policy)
+        self.growth_reference: str = policy.get("growth_reference", {}).get("value", "who")
         watched = policy.get("one_at_a_time")
         self.one_at_a_time = frozenset(watched["value"]) if watched else None  # None: every group
         self._medicines: dict[str, Medicine] = {}

@@ -27,9 +27,9 @@ from dosecheck.formulary.fields import (
     Weeks,
     Weight,
     Word,
+    ZScore,
     refuse,
 )
-from dosecheck.formulary.limits import edge
 from dosecheck.formulary.parts import (
     AgeBand,
     Bounds,
@@ -47,7 +47,8 @@ from dosecheck.formulary.parts import (
     WeightBand,
     Words,
 )
-from dosecheck.reading import read_weight
+from dosecheck.formulary.weight_z import first_day
+from dosecheck.reading import read_z
 from dosecheck.records import STEPS
 
 Status = Literal["example", "draft", "approved"]
@@ -223,24 +224,27 @@ class DateLine(Table):
     reason: Text
 
 
-class WeightRow(Table):
+class ZRow(Table):
     from_: AgeEdge = Field(alias="from")
-    low: Weight
-    high: Weight
-
-
-class WeightLine(Table):
-    reason: Text
-    bands: Annotated[list[WeightRow], Some]
+    low: ZScore
+    high: ZScore
 
     @model_validator(mode="after")
-    def _ascending(self) -> WeightLine:
-        starts = [edge(row.from_, "from") for row in self.bands]
-        if any(fact != "months" for fact, _ in starts) or starts != sorted(set(starts)):
-            raise refuse("The rows do not run from younger to older in months and years.", 'Write from = "0 months" first.')
-        for row in self.bands:
-            if read_weight(row.low) >= read_weight(row.high):
-                raise refuse(f"From {row.from_} the least weight is not below the greatest.", "Look at both.")
+    def _around_the_median(self) -> ZRow:
+        if not read_z(self.low) < 0 < read_z(self.high):
+            raise refuse("The least z-score is not below 0 and the greatest above it.", 'Write low = "-4", high = "4".')
+        return self
+
+
+class ZLine(Table):
+    reason: Text
+    bands: Annotated[list[ZRow], Some]
+
+    @model_validator(mode="after")
+    def _ascending(self) -> ZLine:
+        days = [first_day(row.from_) for row in self.bands]
+        if days != sorted(set(days)):
+            raise refuse("The rows do not run from younger to older.", 'Write from = "0 months" first.')
         return self
 
 
@@ -249,12 +253,18 @@ class ListLine(Table):
     reason: Text
 
 
+class ReferenceLine(Table):
+    value: Literal["who", "cdc"]
+    reason: Text
+
+
 class PolicyFile(Table):
     query_up_to: ShareLine
     point_allowance: ShareLine
     weight_age_infant: TimeLine
     weight_age_child: TimeLine
-    believable_weight: WeightLine | None = None
+    weight_z: ZLine | None = None
+    growth_reference: ReferenceLine | None = None
     one_at_a_time: ListLine | None = None
     review_by: DateLine | None = None
 

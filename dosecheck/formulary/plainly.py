@@ -88,6 +88,10 @@ POLICY_EXAMPLES = {
     **{key: f'{key} = {{ value = "10 %", reason = "..." }}' for key in ("query_up_to", "point_allowance")},
     **{key: f'{key} = {{ value = "90 days", reason = "..." }}' for key in ("weight_age_infant", "weight_age_child")},
     "one_at_a_time": 'one_at_a_time = { value = ["NSAID", "opioid"], reason = "..." }',
+    "weight_z": 'weight_z = { reason = "...", bands = [ { from = "0 months", low = "-4", high = "4" } ] }',
+    **{key: f'{key} = "{z}"' for key, z in (("low", "-4"), ("high", "4"))},
+    "from": 'from = "10 years"',
+    "growth_reference": 'growth_reference = { value = "who", reason = "..." }',
     "review_by": 'review_by = { value = 2027-12-31, reason = "..." }',
     "reason": 'reason = "Common practice, no source; set your own."',
 }

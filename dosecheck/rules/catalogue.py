@@ -285,9 +285,9 @@ CATALOGUE: dict[str, Code] = {
         "A growing child's old weight is doubtful.",
     ),
     "weight-not-believable": Code(
-        "{value} is hard to believe at {age}: the policy believes {limit}.{hint}",
+        "{value} is hard to believe at {age}: {z}; the policy believes {limit}.{hint}",
         "The weight is hard to believe for the age.",
-        "The weight lies outside the policy's coarse table of weights for the age: weigh again, and look for pounds or a slipped point.",
+        "The weight lies beyond the policy's z-limits of the growth reference for the age: weigh again, and look for pounds, a slipped point, changed digits, or another age.",
     ),
     "purpose-not-told": Code(
         "{medicine} is a high-risk medicine: say what it is for.",
@@ -310,6 +310,11 @@ CATALOGUE: dict[str, Code] = {
         "A fault of the program never ends in an all-clear; please report it.",
     ),
     "unreadable": Code("{why}", "The row cannot be read.", "A field of the row cannot be read; the reason says what to write instead."),
+    "weight-not-compared": Code(
+        "The weight was not compared with the age: {why}.",
+        "The weight was not compared with the age.",
+        "A note: no age, a baby before term, above 20 years, or a policy without z-limits for the age.",
+    ),
     "weight-undated": Code("The weight has no date.", "The weight has no date.", "A note: nobody said when the child was weighed."),
     "weight-kind-not-told": Code(
         "Whether the weight was measured is not told.",
@@ -439,4 +444,22 @@ CATALOGUE: dict[str, Code] = {
         "Another ingredient goes along.",
         "A note: the source gives the dose of a mixture by one of its ingredients.",
     ),
+}
+
+# Why a weight was not compared with the age.
+NOT_COMPARED = {
+    "age": "no age is told",
+    "term": "the baby is, or may be, not yet at 40 weeks, where the growth references begin",
+    "years": "the growth references end at 20 years",
+    "policy": "the policy has no z-limits for the age",
+}
+
+# What would explain a weight that is hard to believe; each finishes "It would fit if ...".
+WEIGHT_SLIPS = {
+    "pounds": "the figure is in pounds ({other})",
+    "kilograms": "kilograms were taken as pounds ({other})",
+    "point": "the decimal point has slipped ({other})",
+    "point lost": "the decimal point has slipped ({other})",
+    "digits": "two digits have changed places ({other})",
+    "age": "the age is {other}",
 }

@@ -3,19 +3,19 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
-from fractions import Fraction
 from typing import Any
 
 from dosecheck.body.age import say_age
-from dosecheck.formulary.believable import believable
 from dosecheck.formulary.load import Formulary
 from dosecheck.formulary.medicine import Medicine, Regimen
-from dosecheck.quantity import UNITS, Quantity
+from dosecheck.quantity import Quantity
 from dosecheck.reading import read_time
 from dosecheck.records import NOT_CHECKED, QUERY, WITHIN, Child
-from dosecheck.rules.codes import NOTE, Finding
+from dosecheck.rules.catalogue import NOT_COMPARED, WEIGHT_SLIPS
+from dosecheck.rules.codes import NOTE, Finding, Later
 from dosecheck.rules.facts import DAY, TERM_FROM_DAYS, Body
 from dosecheck.rules.kidneys import kidney_concerns, reduced_without_figures
+from dosecheck.rules.weighing import GRAM, Weighing, explanations, weighing, weight_for_age
 from dosecheck.showing import show, show_seconds, show_weeks, show_weight
 
 _REPEATS = {"daily", "average", "doses", "mean doses"}
@@ -49,31 +49,29 @@ def _weight(medicine: Medicine, child: Child, body: Body, policy: dict[str, Any]
 
 
 def _hard_to_believe(child: Child, body: Body, formulary: Formulary) -> Iterator[Finding]:
-    """A weight that the policy's table does not believe at this age, with what would explain it."""
-    ends = believable(formulary.weight_rows, body.age.months_lo, body.age.months_hi) if body.age else None
-    if ends is None:
-        return
-    low, high = ends
-    if child.weight > high or (child.weight < low and not may_be_early(child, body)):
-        slips = [f"{words} it would be about {show(other)}" for words, other in _other_weights(child.weight) if low <= other <= high]
-        hint = f" ({'; '.join(slips)})" if slips else ""
-        told = {"value": show_weight(child.weight), "age": say_age(body.age), "limit": f"{show(low)} to {show(high)}", "hint": hint}
-        yield Finding("weight-not-believable", QUERY, told)
+    """A weight that the policy does not believe at this age, with what would explain it; or why it was not compared."""
+    held = weighing(child, body, formulary)
+    if isinstance(held, str):
+        yield Finding("weight-not-compared", NOTE, {"why": NOT_COMPARED[held]})
+    elif held.too_much(child.weight) or (held.too_little(child.weight) and not may_be_early(child, body)):
+        yield Finding("weight-not-believable", QUERY, Later("", lambda: _told(child, body, held, formulary)))
 
 
-def _other_weights(weight: Quantity) -> Iterator[tuple[str, Quantity]]:
-    pound = Fraction(UNITS["weight"]["lb"], UNITS["weight"]["kg"])
-    for words, factor in (
-        ("taken as pounds", pound),
-        ("with the point moved left", Fraction(1, 10)),
-        ("with the point moved right", Fraction(10)),
-    ):
-        yield words, Quantity(round(weight.value * factor, -11), "weight", "kg")
+def _told(child: Child, body: Body, held: Weighing, formulary: Formulary) -> dict[str, str]:
+    low, high = (None if grams is None else show(Quantity(grams * GRAM, "weight", "kg")) for grams in held.limits)
+    slips = [WEIGHT_SLIPS[slip].format(other=other) for slip, other in explanations(child, body, formulary, held)]
+    return {
+        "value": show_weight(child.weight),
+        "age": say_age(body.age),
+        "z": weight_for_age(child, body, formulary),
+        "limit": f"{low} to {high}" if low and high else f"up to {high}" if high else f"from {low}",
+        "hint": f" It would fit if {', or if '.join(slips)}." if slips else "",
+    }
 
 
 def may_be_early(child: Child, body: Body) -> bool:
-    """Under 3 months and not known to be born at term: such a baby may weigh less than the table has."""
-    return body.young and (child.gestation is None or child.gestation < TERM_FROM_DAYS)
+    """Under 3 months and gestation not told: such a baby may weigh less than the reference has."""
+    return body.young and child.gestation is None
 
 
 def oldest_weight(policy: dict[str, Any], infant: bool) -> int:

@@ -66,7 +66,7 @@ class CaseViews(NamedTuple):
 
     def understood(self) -> dict[str, str]:
         case = self.case
-        told = understood(case.order, case.child, case.body, case.medicine, case.product)
+        told = understood(case.order, case.child, case.body, case.medicine, case.product, case.formulary)
         return told if case.history is None else {**told, "earlier": "; ".join(had.text for had in case.history.doses) or "none given"}
 
     def suggestion(self) -> Suggestion | None:
@@ -121,7 +121,7 @@ class _NoCase(NamedTuple):
         return ()
 
     def understood(self) -> dict[str, str]:
-        return understood(self.order, self.child, self.body, None, None)
+        return understood(self.order, self.child, self.body, None, None, self.source)
 
     def suggestion(self) -> Suggestion | None:
         return None

@@ -12,6 +12,7 @@ from dosecheck.reading import Dose
 from dosecheck.records import Child, Order
 from dosecheck.rules.facts import Body, doses_in_a_day
 from dosecheck.rules.kidneys import kidneys_in_words
+from dosecheck.rules.weighing import weight_for_age
 from dosecheck.showing import show, show_number, show_seconds, show_weeks, show_weight
 
 if TYPE_CHECKING:  # a single check without earlier doses does not load it
@@ -28,7 +29,9 @@ _BANDS = {
 }
 
 
-def understood(order: Order, child: Child, body: Body, medicine: Medicine | None, product: Product | None) -> dict[str, str]:
+def understood(
+    order: Order, child: Child, body: Body, medicine: Medicine | None, product: Product | None, formulary: Formulary
+) -> dict[str, str]:
     """Every value as it was read, by field; what was not given is left out."""
     texts = {
         "medicine": medicine.id if medicine else order.medicine,
@@ -43,6 +46,7 @@ def understood(order: Order, child: Child, body: Body, medicine: Medicine | None
         "course": order.course and show(order.course),
         "product": product.name if product else order.product,
         "weight": child.weight and show_weight(child.weight) + (f", {child.weight_is}" if child.weight_is else ""),
+        "weight_for_age": weight_for_age(child, body, formulary),
         "weighed": child.weighed and str(child.weighed),
         "age": body.age and say_age(body.age),
         "born": child.born and str(child.born),

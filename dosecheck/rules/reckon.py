@@ -127,7 +127,7 @@ def reckon(order: Order, child: Child, formulary: Formulary, earlier: Any = None
         medicine.id,
         tuple(figures),
         tuple(findings),
-        understood(order, child, body, medicine, case.product),
+        understood(order, child, body, medicine, case.product, formulary),
         formulary.about(medicine),
         caution,
     )

@@ -28,7 +28,6 @@ HEADLINES = {
 }
 
 EARLIER_OPEN = "Earlier doses: not told, so not counted."
-ALWAYS_OPEN = ("The weight against the age: by the policy's coarse table at most, not by growth charts.",)
 
 
 def within_with(doses: int) -> str:
@@ -115,7 +114,7 @@ class Verdict:
     @cached_property
     def not_checked(self) -> tuple[str, ...]:
         """What was not checked, and why."""
-        return (*dict.fromkeys(f.message for f in self.findings if f.outcome == NOT_CHECKED), earlier_open(self.earlier), *ALWAYS_OPEN)
+        return (*dict.fromkeys(f.message for f in self.findings if f.outcome == NOT_CHECKED), earlier_open(self.earlier))
 
     @cached_property
     def to_observe(self) -> tuple[str, ...]:

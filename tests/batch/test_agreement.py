@@ -7,7 +7,7 @@ with any field missing, unreadable, or not a whole nanogram.
 from __future__ import annotations
 
 import random
-from datetime import date
+from datetime import date, timedelta
 from fractions import Fraction
 from pathlib import Path
 
@@ -21,13 +21,16 @@ from dosecheck.batch.columns import FIELDS
 from dosecheck.batch.run import Batch
 from dosecheck.quantity import UNITS
 from dosecheck.rules.explain import most_for_one_dose
-from dosecheck.rules.facts import ratio
+from dosecheck.rules.facts import body_of, ratio
+from dosecheck.rules.weighing import weighing
 from dosecheck.showing import show
 
 FORMULARY = Formulary(Path(__file__).parents[2] / "formulary")
 TODAY = date(2026, 11, 25)
 MEDICINES = FORMULARY.medicines()
 PLAIN_UNITS = {"mass": ("nanograms", "micrograms", "mg", "g"), "activity": ("units",), "substance": ("mmol",)}
+JOINTS = (0, 1, 2, 730, 731, 1826, 1827, 2921, 2922, 3652, 3653, 7304, 7305, 7306)
+GESTATIONS = ("25 weeks", "31 weeks 4 days", "36 weeks", "36 weeks 6 days", "37 weeks", "40 weeks")
 SPOILT = ("", "n/a", "?", "1,5 mg", "05 mg", "nonsense", "0 mg", "12", "١٢ kg", "1e3 mg")
 OFTEN = ({"every": "6 hours"}, {"every": "5 hours"}, {"every": "4 to 6 hours"}, {"every": "7 hours"}, {"times_a_day": "3"}, {"times_a_day": "4 times a day"},
          {"once": "yes"}, {"every": "12 hours"}, {"every": "24 hours"}, {}, {"as_needed": "yes"}, {"as_needed": "yes", "at_most": "4", "every": "4 hours"},
@@ -72,6 +75,8 @@ def child_texts(regimen, rng: random.Random) -> dict[str, str]:
         texts["gestation"] = rng.choice(("31 weeks", "39 weeks 2 days"))
     if rng.random() < 0.2:
         texts["height"] = "96 cm"
+    if rng.random() < 0.5:
+        texts["sex"] = rng.choice(("female", "male"))
     return texts
 
 
@@ -155,6 +160,30 @@ def test_most_rows_go_by_columns() -> None:
     rng = random.Random(1)
     batch = compare([make_order(rng) for _ in range(2000)])
     assert batch.slow < 1000, "the columns hardly answered anything, so the comparison would be empty"
+
+
+def weighed_order(rng: random.Random) -> dict[str, str]:
+    """A child of any age whose weight lies on a limit of what is believed, one gram beside it, or anywhere."""
+    days = rng.choice((rng.randint(0, 120), rng.randint(0, 7400), *JOINTS))
+    texts = {"medicine": "paracetamol", "route": "oral", "dose": "100 mg", "every": "6 hours", "for": "pain"}
+    if rng.random() < 0.6:
+        texts |= {"born": str(TODAY - timedelta(days=days)), "on": str(TODAY)}
+    else:
+        texts["age"] = rng.choice((f"{days} days", f"{days // 7} weeks", f"{days * 16 // 487} months", f"{days // 366} years"))
+    texts |= {"sex": rng.choice(("female", "male"))} if rng.random() < 0.7 else {}
+    texts |= {"gestation": rng.choice(GESTATIONS)} if rng.random() < 0.2 else {}
+    child = read_order(texts)[1]
+    held = weighing(child, body_of(child), FORMULARY)
+    ends = [end for end in held.limits if end] if not isinstance(held, str) else []
+    grams = rng.choice(ends) if ends and rng.random() < 0.8 else rng.randint(400, 140_000)
+    return texts | {"weight": rng.choice((f"{grams} g", f"{grams + 1} g", f"{grams - 1} g", f"{grams // 1000} kg", f"{grams // 450} lb"))}
+
+
+def test_weights_near_what_is_believed() -> None:
+    """Every result column alike, `weight_z` among them, over ages, sexes and gestations."""
+    rng = random.Random(4)
+    batch = compare([weighed_order(rng) for _ in range(3000)])
+    assert batch.slow < 1500
 
 
 @pytest.mark.parametrize("dose", ["700 mg a day", "7 mL"])

@@ -5,6 +5,7 @@ from __future__ import annotations
 from decimal import Decimal
 from itertools import product
 
+import oracle_growth
 import pytest
 
 from dosecheck.body.believable import Limits, weight_limits, z_ends
@@ -40,6 +41,16 @@ def test_an_interval_has_the_widest_limits_of_all_its_days(reference: str, sex: 
             days = each[first : first + width + 1]
             assert 0 <= got.low - min(day.low for day in days) <= 2, (first, width)
             assert 0 <= max(day.high for day in days) - got.high <= 2, (first, width)
+
+
+@pytest.mark.parametrize("reference, sex", [*product(REFERENCES, SEXES)])
+def test_limits_against_a_slow_second_way(reference: str, sex: str) -> None:
+    """The oracle's plain floats on the tables' own lines come to the same whole grams."""
+    rows = [{"from": "0 days", "low": "-4", "high": "4"}, {"from": "5 years", "low": "-3.5", "high": "4"}]
+    rows += [{"from": "8 years", "low": "-3.5", "high": "3.5"}, {"from": "10 years", "low": "-3.5", "high": "2.5"}]
+    policy = {"weight_z": {"bands": rows}, "growth_reference": reference}
+    for day in (0, 730, 731, 1826, 1827, 2921, 2922, 3652, 3653, LAST_DAY, *range(3, LAST_DAY, 61)):
+        assert oracle_growth.widest(policy, (sex,), {day}) == one_day(reference, sex, day), day
 
 
 def test_an_untold_sex_takes_both() -> None:

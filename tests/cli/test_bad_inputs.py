@@ -11,6 +11,7 @@ from typing import Any
 import pytest
 from cli.door import BASE, FOLDER, REPO, dosecheck, flat, options, order, spawn
 
+
 REFUSED, NOT_CHECKED = 2, 4
 
 # number: field, texts, words of the message
@@ -88,7 +89,7 @@ def test_not_checked_and_loud(number: str, changes: dict[str, Any]) -> None:
     said = order(**changes)
     assert said.status == NOT_CHECKED and said.out.startswith("NOT CHECKED") and "Why" in said.out
     answer = json.loads(order("--json", **changes).out)
-    assert answer["outcome"] == "not-checked" and len(answer["not_checked"]) > 2
+    assert answer["outcome"] == "not-checked" and len(answer["not_checked"]) > 1
     assert (answer["limits"] == [] and answer["one_dose"] == "") or number in ("B009", "B037")
 
 

@@ -65,6 +65,39 @@ def test_review_by_is_a_date() -> None:
     one_fault('policy.toml, review_by.value: "2027"', policy=POLICY + 'review_by = { value = "2027", reason = "r" }\n')
 
 
+Z_LIMITS = 'weight_z = { reason = "r", bands = [ { from = "0 months", low = "-4", high = "4" }, { from = "10 years", low = "-3.5", high = "2.5" } ] }\n'
+REFERENCE = 'growth_reference = { value = "who", reason = "r" }\n'
+
+
+def test_z_limits_are_right() -> None:
+    assert faults(policy=POLICY + Z_LIMITS + REFERENCE) == []
+
+
+@pytest.mark.parametrize(
+    "before, after, expected",
+    [
+        ('low = "-4"', "low = -4", "policy.toml, weight_z.bands.low: -4 is not text in quotes."),
+        ('high = "4"', 'high = "4 SD"', 'policy.toml, weight_z.bands.high: "4 SD": It is not a z-score from -9.9 to 9.9'),
+        ('high = "2.5"', 'high = "2.55"', 'policy.toml, weight_z.bands.high: "2.55": It is not a z-score'),
+        ('low = "-4"', 'low = "4"', "policy.toml, weight_z.bands: The least z-score is not below 0 and the greatest above it."),
+        ('from = "10 years"', 'from = "0 days"', "policy.toml, weight_z: The rows do not run from younger to older."),
+        ('from = "10 years"', 'from = "10"', 'policy.toml, weight_z.bands.from: "10": It is not an edge of an age band.'),
+        ('low = "-4", ', "", "policy.toml, weight_z.bands.low: It is missing."),
+        ('reason = "r", bands', "bands", "policy.toml, weight_z.reason: It is missing."),
+        ('value = "who"', 'value = "WHO"', 'policy.toml, growth_reference.value: "WHO"'),
+        (
+            "growth_reference",
+            "growth_referense",
+            'policy.toml, growth_referense: There is no such key here. Did you mean "growth_reference"?',
+        ),
+    ],
+)
+def test_z_limits_that_are_not(before: str, after: str, expected: str) -> None:
+    text = POLICY + Z_LIMITS + REFERENCE
+    assert before in text
+    one_fault(expected, policy=text.replace(before, after, 1))
+
+
 # ---- sources ----
 
 

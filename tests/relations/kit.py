@@ -109,9 +109,9 @@ def raw_of(name: str) -> dict[str, Any]:
 
 @cache
 def frame() -> tuple[bytes, dict[str, Any]]:
-    """The real policy but for its table of believable weights (weights are swept here), and the sources by id."""
+    """The real policy but for its z-limits of weights (weights are swept here), and the sources by id."""
     files = read_folder(FOLDER)
-    return re.sub(rb"\[believable_weight\].*?(?=\n\[)", b"", files["policy.toml"], flags=re.S), parse("sources.toml", files["sources.toml"])
+    return re.sub(rb"\[weight_z\].*?(?=\n\[)", b"", files["policy.toml"], flags=re.S), parse("sources.toml", files["sources.toml"])
 
 
 def formulary_of(*raws: dict[str, Any]) -> Formulary:

@@ -188,11 +188,14 @@ def test_mr27_mutants_of_other_names(texts: dict, field: str, place: int) -> Non
 
 @runs(100)
 @given(orders(), st.sampled_from(("female", "male")))
-def test_mr28_sex_is_read_by_no_rule(texts: dict, sex: str) -> None:
-    """MR28: no rule reads the sex; it changes nothing but its own echo."""
+def test_mr28_sex_is_read_by_the_growth_reference_alone(texts: dict, sex: str) -> None:
+    """MR28: no rule of a medicine reads the sex; telling it may make a weight hard to believe for the age, never believable."""
     bare, told = check(texts), check({**texts, "sex": sex})
-    assert numbers(bare) == numbers(told) and [f.message for f in bare.findings] == [f.message for f in told.findings]
-    assert {**bare.understood, "sex": sex} == told.understood
+    about = {"weight-not-believable"}
+    assert numbers(bare)[2:] == numbers(told)[2:] and codes(bare) - about == codes(told) - about
+    assert codes(bare) & about <= codes(told) & about and (bare.outcome == told.outcome or codes(bare) != codes(told))
+    assert [f.message for f in bare.findings if f.code not in about] == [f.message for f in told.findings if f.code not in about]
+    assert {**bare.understood, "sex": sex, "weight_for_age": ""} == {**told.understood, "weight_for_age": ""}
 
 
 @runs(25)
@@ -227,7 +230,7 @@ def test_mr29_a_partly_failed_check_is_not_a_pass(left_out: str) -> None:
     verdict = check(without(WHOLE, left_out), formulary)
     assert verdict.outcome == NOT_CHECKED and KNOCKED[left_out] in verdict.codes
     assert verdict.counts["met"] and verdict.counts["not-checked"] and not verdict.counts["broken"]
-    assert len(verdict.not_checked) >= 3
+    assert len(verdict.not_checked) > 1
 
 
 @pytest.mark.parametrize(

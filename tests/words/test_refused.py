@@ -153,7 +153,8 @@ DOUBTFUL = [
     ("H08", read_dose, "2-10 puffs", 'with "to"'),
     ("H08", read_dose, "1 million units", "not known"),
     ("H03", read_weight, "501 kg", "at most 500 kg"),
-    ("H03", read_length, "9.6 m", "20 to 250 cm"), ("H03", read_length, "96 mm", "20 to 250 cm"),
+    ("H03", read_length, "9.6 m", "20 to 250 cm"),
+    ("H03", read_length, "96 mm", "20 to 250 cm"),
     ("H01", read_dose, "5 m g", "not known"),
     ("H01", read_dose, "1 gr", "not known"),
 ]
