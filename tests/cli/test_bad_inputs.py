@@ -11,7 +11,6 @@ from typing import Any
 import pytest
 from cli.door import BASE, FOLDER, REPO, dosecheck, flat, options, order, spawn
 
-
 REFUSED, NOT_CHECKED = 2, 4
 
 # number: field, texts, words of the message
