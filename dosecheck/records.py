@@ -31,7 +31,7 @@ def _one_of(*allowed: str) -> Callable[[str], str]:
     return read
 
 
-def _name(text: str) -> str:
+def read_name(text: str) -> str:
     """A name to be matched later: outer spaces and case do not matter, hidden characters are named by code."""
     reading.short_text(text, "name", "paracetamol")
     strange = next((c for c in text if not c.isprintable() or (c.isspace() and c != " ")), None)
@@ -42,7 +42,7 @@ def _name(text: str) -> str:
 
 def _names(value: str | tuple[str, ...] | list[str]) -> tuple[str, ...]:
     parts = value if isinstance(value, (list, tuple)) else reading.short_text(value, "condition", "asthma").split(";")
-    return tuple(sorted({_name(part) for part in parts if not reading.is_missing(part)}))
+    return tuple(sorted({read_name(part) for part in parts if not reading.is_missing(part)}))
 
 
 def _yes(text: str | bool) -> bool:
@@ -60,9 +60,9 @@ _READERS: dict[str, Callable[[Any], Any]] = {
     "height": reading.read_length,
     "sex": _one_of("female", "male"),
     "creatinine": reading.read_creatinine,
-    "medicine": _name,
-    "route": _name,
-    "for_": _name,
+    "medicine": read_name,
+    "route": read_name,
+    "for_": read_name,
     "step": _one_of(*STEPS),
     "condition": _names,
     "dose": reading.read_dose,
@@ -74,7 +74,7 @@ _READERS: dict[str, Callable[[Any], Any]] = {
     "over": reading.read_time,
     "made_up_to": reading.read_volume,
     "course": lambda text: reading.read_time(text, "length of the course", "5 days"),
-    "product": _name,
+    "product": read_name,
 }
 _ALREADY_READ = {"age": AgeParts, "dose": Dose, "every": Frequency}
 

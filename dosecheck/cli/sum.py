@@ -10,7 +10,7 @@ import click
 
 from dosecheck.cli.options import Once, open_formulary
 from dosecheck.cli.order import refuse
-from dosecheck.cli.text import block, heading, wrapped
+from dosecheck.cli.text import block, foot, heading, wrapped
 from dosecheck.errors import FormularyError, InputError
 from dosecheck.records import NOT_CHECKED, QUERY
 from dosecheck.sums.frame import RECKONED, Field, Reckoned, Sum, work_out
@@ -85,5 +85,5 @@ def sum_text(reckoned: Reckoned) -> str:
     parts.append(block("Working", [step.text for step in answer.steps]))
     parts.append(block("Notes", answer.notes))
     parts.append(block("Sources", answer.sources))
-    parts.append(wrapped(reckoned.caution))
+    parts.append(foot(reckoned.formulary, reckoned.caution))
     return "\n\n".join(part for part in parts if part)

@@ -67,7 +67,7 @@ def verdict_text(verdict: Verdict) -> str:
     parts.append(block("Ask first (from the source)", verdict.ask_first))
     parts.append(block("Notes", [f.message for f in verdict.findings if not f.outcome]))
     parts.append(sources.text())
-    parts.append(_foot(verdict.formulary, verdict.caution))
+    parts.append(foot(verdict.formulary, verdict.caution))
     return "\n\n".join(part for part in parts if part)
 
 
@@ -145,7 +145,10 @@ def suggestion_text(suggestion: Suggestion) -> str:
     return f"{suggestion.product_name}: the most that can be measured is {show(suggestion.measured)} = {show(suggestion.amount)} ({'; '.join(s.text for s in suggestion.steps[:1])})"
 
 
-def _foot(formulary: dict[str, str], caution: str) -> str:
+def foot(formulary: dict[str, str], caution: str) -> str:
+    """The caution, and which formulary the figures are of."""
+    if not formulary:
+        return wrapped(caution)
     return f"{wrapped(caution)}\n{wrapped('Formulary: ' + formulary['name'] + ' (' + formulary['found'] + '), fingerprint ' + formulary['fingerprint'])}"
 
 
@@ -173,7 +176,7 @@ def reckoning_text(reckoning: Reckoning) -> str:
     parts.append(block("In the way, or to think of", [f.message for f in reckoning.findings if f.outcome]))
     parts += [_figures(figures) for figures in reckoning.figures]
     parts.append(block("Notes", [f.message for f in reckoning.findings if not f.outcome]))
-    parts.append(_foot(reckoning.formulary, reckoning.caution))
+    parts.append(foot(reckoning.formulary, reckoning.caution))
     return "\n\n".join(part for part in parts if part)
 
 

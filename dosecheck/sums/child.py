@@ -7,7 +7,7 @@ from __future__ import annotations
 
 from dosecheck.body.age import Age, age_from_parts
 from dosecheck.errors import TextError
-from dosecheck.reading import read_age, read_weight
+from dosecheck.reading import AgeParts, read_age, read_weight
 from dosecheck.sums.frame import Field, NotCovered
 
 NEWBORN_LAST_DAY = 28
@@ -24,6 +24,12 @@ def read_told_age(text: str) -> Age:
         return age_from_parts(**parts._asdict())
     except ValueError as error:
         raise TextError(text, f"This is no age in completed units: {error}.", 'Write it as "3 years 2 months".') from None
+
+
+def read_age_parts(text: str) -> AgeParts:
+    """The same, as the parts in which it was told, for a `Child`."""
+    read_told_age(text)
+    return read_age(text)
 
 
 WEIGHT = Field("weight", read_weight, "14.2 kg", "the child's weight")

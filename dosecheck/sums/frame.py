@@ -12,10 +12,10 @@ from difflib import get_close_matches
 from fractions import Fraction
 from typing import Any, NamedTuple
 
-from dosecheck.body.age import Age, say_age
+from dosecheck.body.age import Age, age_from_parts, say_age
 from dosecheck.errors import DosecheckError, Fault, InputError, TextError
 from dosecheck.quantity import Quantity
-from dosecheck.reading import is_missing
+from dosecheck.reading import AgeParts, is_missing
 from dosecheck.reading.figures import Share
 from dosecheck.records import NOT_CHECKED, QUERY
 from dosecheck.showing import show, show_number, show_share, show_weight
@@ -96,6 +96,7 @@ class Reckoned(NamedTuple):
     understood: dict[str, str]
     answer: Answer
     not_covered: str
+    formulary: dict[str, str]
     caution: str = CAUTION
 
     def as_dict(self) -> dict[str, Any]:
@@ -111,6 +112,7 @@ class Reckoned(NamedTuple):
             "working": [step.text for step in answer.steps],
             "notes": list(answer.notes),
             "sources": list(answer.sources),
+            "formulary": self.formulary,
             "understood": self.understood,
             "caution": self.caution,
         }
@@ -125,12 +127,13 @@ def work_out(name: str, asked: Sum, texts: Mapping[str, Any], formulary: Any = N
     values = _read(asked, texts)
     if asked.by_formulary:
         values["formulary"] = formulary
+    about = formulary.about() if asked.by_formulary else {}
     understood = {field.name: _said(values[field.name]) for field in asked.fields if values.get(field.name) is not None}
     try:
         answer = asked.reckon(**values)
     except NotCovered as error:
-        return Reckoned(name, asked.title, NOT_CHECKED, understood, Answer((), ()), str(error))
-    return Reckoned(name, asked.title, QUERY if answer.doubts else RECKONED, understood, answer, "")
+        return Reckoned(name, asked.title, NOT_CHECKED, understood, Answer((), ()), str(error), about)
+    return Reckoned(name, asked.title, QUERY if answer.doubts else RECKONED, understood, answer, "", about)
 
 
 def _read(asked: Sum, texts: Mapping[str, Any]) -> dict[str, Any]:
@@ -162,6 +165,8 @@ def _said(value: Any) -> str:
         return "; ".join(map(_said, value))
     if isinstance(value, Share):
         return show_share(value)
+    if isinstance(value, AgeParts):
+        value = age_from_parts(**value._asdict())
     if isinstance(value, Age):
         return say_age(value)
     if isinstance(value, Quantity) and value.kind == "weight":

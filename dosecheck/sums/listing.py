@@ -26,6 +26,7 @@ SUMS: dict[str, Listed] = {
     "ketoacidosis-fluid": Listed("Fluids", "deficit", "rate over 48 hours by a table of 2023"),
     "ketoacidosis-fluid-2009": Listed("Fluids", "deficit", "rate over 48 hours by a guideline since replaced"),
     "burns-fluid": Listed("Fluids", "burns", "volumes and rates from the time of a burn"),
+    "local-anaesthetic": Listed("Local anaesthetics", "anaesthetic", "the most mL by weight, strength and what is already given"),
     "tube-size": Listed("Emergency sizes", "emergency", "tracheal tube by age: size and depth, by each rule that is taught"),
     "shock-energy": Listed("Emergency sizes", "emergency", "energy of a shock by weight"),
 }
