@@ -4,7 +4,10 @@ from __future__ import annotations
 
 import json
 
-from door import dosecheck
+import pytest
+from cli.door import FOLDER, dosecheck
+
+from dosecheck.sums.listing import SUMS, find
 
 RATE = {"dose": "5 micrograms/kg/min", "strength": "200 mg in 50 mL", "weight": "14.2 kg"}
 
@@ -30,3 +33,21 @@ def test_bad_input_is_told_in_full() -> None:
     assert said.err.count("  - ") == 2
     assert dosecheck("sum", "infusion-rate", "--dose", "5 mg/h", "--dose", "6 mg/h").status == 2
     assert dosecheck("sum", "no-such-sum").status == 2
+
+
+@pytest.mark.parametrize("name", SUMS)
+def test_each_sum_at_the_door_is_plain_text_of_80_columns(name: str) -> None:
+    """With the examples of its own fields; where two of them bar each other it is bad input, told without a traceback."""
+    texts = [part for field in find(name).fields for part in (f"--{field.name.replace('_', '-')}", field.example)]
+    said = dosecheck("sum", name, *texts)
+    assert said.status in (0, 1, 2, 4) and "Traceback" not in said.out + said.err
+    assert all(len(line) < 80 for line in (said.out + said.err).splitlines())
+    assert (said.status == 2) == (not said.out)
+
+
+def test_a_sum_by_the_formulary_names_it() -> None:
+    options = ("--weight", "14.2 kg", "--age", "3 years", "--medicine", "lidocaine", "--strength", "1 %", "--formulary", FOLDER)
+    plain, data = dosecheck("sum", "local-anaesthetic", *options), json.loads(dosecheck("sum", "local-anaesthetic", *options, "--json").out)
+    assert plain.status == 0 and data["formulary"]["fingerprint"] in plain.out
+    assert data["results"][0] == {"name": "at most", "value": "6.3 mL", "note": "of 10 mg/mL, rounded down to 0.1 mL"}
+    assert dosecheck("sum", "local-anaesthetic", *options[:-1], "no-such-folder").status == 2
