@@ -16,6 +16,7 @@ from dosecheck.errors import FormularyError, FormularyFault
 
 VERSION = "0.1.0"
 _FOLDERS = ("medicines", "local")
+_MAY_LACK = ("sheet.toml",)
 _MOST_FILES, _MOST_BYTES = 3000, 5_000_000
 
 
@@ -49,6 +50,7 @@ def read_folder(folder: str | os.PathLike[str]) -> dict[str, bytes]:
         raise _folder_error(folder, "This is not a formulary: it holds no policy.toml.", 'Make one with "dosecheck formulary copy DIR".')
     names = ["policy.toml", "sources.toml"]
     try:
+        names += [name for name in _MAY_LACK if os.path.isfile(os.path.join(folder, name))]
         for part in _FOLDERS:
             if os.path.isdir(os.path.join(folder, part)):
                 names += [f"{part}/{name}" for name in os.listdir(os.path.join(folder, part)) if name.endswith(".toml")]

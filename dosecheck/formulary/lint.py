@@ -20,6 +20,8 @@ from dosecheck.formulary.local_lint import local_problems, merged_faults
 from dosecheck.formulary.medicine_lint import MOST_ROWS, Sound, medicine_problems, sound_part, unknown
 from dosecheck.formulary.names import clashes, ingredient_clashes, names_of
 from dosecheck.formulary.plainly import ENTRIES, EXAMPLES, POLICY_EXAMPLES, Place, Problem, Raw, position, problems, shown, tables, to_fault
+from dosecheck.formulary.sheet import FILE as SHEET
+from dosecheck.formulary.sheet_lint import SheetFile, sheet_problems
 
 _DEFAULT = Policy(Fraction(1, 10), Fraction(1, 10))
 
@@ -46,7 +48,8 @@ def lint_files(files: dict[str, bytes]) -> LintReport:
         if name.startswith("medicines/"):
             found[name] += [*_stem(name, raws[name]), *medicine_problems(sound, policy)]
     names = names_of(raws)
-    for name, problem in (*clashes(names), *ingredient_clashes(raws), *_unknown_sources(raws), *local_problems(files, sounds)):
+    told = (*clashes(names), *ingredient_clashes(raws), *_unknown_sources(raws), *local_problems(files, sounds))
+    for name, problem in (*told, *sheet_problems(raws.get(SHEET, {}), found[SHEET], files, sounds)):
         found[name].append(problem)
     for name, ones in found.items():
         faults += [to_fault(name, raws[name], problem) for problem in sorted(ones, key=lambda one: position(raws[name], one.place))]
@@ -85,7 +88,7 @@ def _shapes(raws: dict[str, Raw], found: dict[str, list[Problem]]) -> dict[str, 
 
 
 def _model(name: str) -> Any:
-    whole = {"policy.toml": models.PolicyFile, "sources.toml": models.SourcesFile}
+    whole = {"policy.toml": models.PolicyFile, "sources.toml": models.SourcesFile, SHEET: SheetFile}
     parts = {"medicines": models.MedicineFile, "local": models.LocalFile}
     return whole.get(name) or parts.get(name.partition("/")[0])
 

@@ -11,10 +11,12 @@ import os
 from datetime import date
 from typing import Any
 
-from dosecheck.errors import FormularyError
+from dosecheck.errors import FormularyError, FormularyFault
 from dosecheck.formulary.folder import find_folder, fingerprint, parse, read_folder, read_stamp, section, write_stamp
 from dosecheck.formulary.limits import Policy, share
 from dosecheck.formulary.medicine import Medicine, compile_medicine
+from dosecheck.formulary.sheet import FILE as SHEET
+from dosecheck.formulary.sheet import Section, sections
 from dosecheck.formulary.shelf import Asked, Shelf, build
 from dosecheck.formulary.weight_z import z_bands
 
@@ -100,6 +102,17 @@ class Formulary:
         return [
             self.medicine(name) for name in sorted({file.removeprefix("medicines/").removesuffix(".toml") for file in self._index.values()})
         ]
+
+    def sheet(self) -> tuple[Section, ...]:
+        """What stands on the one-page sheet, in order.
+
+        Raises:
+            FormularyError: the formulary has no list for it.
+        """
+        if SHEET not in self._files:
+            write = "Write one (formulary/README.md says how), or take that of a fresh copy: dosecheck formulary copy DIR."
+            raise FormularyError([FormularyFault(SHEET, "", "", "The file is missing, so nothing is listed for the sheet.", write)])
+        return sections(parse(SHEET, self._files[SHEET]))
 
     def shelf(self, medicine: Medicine, asked: Asked) -> Shelf:
         """The regimens that an order asking so could mean; built once for each way of asking."""

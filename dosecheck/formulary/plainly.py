@@ -75,6 +75,8 @@ EXAMPLES = {
     "source": 'source = { id = "invented-handbook-2024", place = "table 3, row 2" }',
     "checked": 'checked = { by = "A. N. Other", on = 2024-06-02 }',
     "address": 'address = "https://handbook.example", or leave it out',
+    "lines": 'lines = [ { medicine = "exampol", route = "oral", for = "pain" } ]',
+    "section": '[[section]], with title = "Pain" and lines = [ ... ]',
     "withdraw": 'withdraw = ["rectal-child"]',
     "reason": 'reason = "Our drugs committee caps the single dose at 500 mg (minutes of 3 March 2025)."',
     "medicine": 'medicine = "exampol"',
@@ -221,11 +223,11 @@ def to_fault(file: str, raw: Raw, problem: Problem) -> FormularyFault:
     entry = ""
     if file == "sources.toml":
         entry = f"source {shown(kind)}"
-    elif kind in ENTRIES and rest:
+    elif kind in (*ENTRIES, "section") and rest:
         number, *rest = rest
         entry = f"{kind.replace('_', ' ')} {_entry_name(raw, kind, number)}"
-        if len(rest) > 1 and rest[0] == "band":
-            entry += f", band {rest[1] + 1}"
+        if len(rest) > 1 and rest[0] in ("band", "lines"):
+            entry += f", {rest[0].removesuffix('s')} {rest[1] + 1}"
             rest = rest[2:]
     else:
         rest = [kind, *rest]
@@ -235,5 +237,5 @@ def to_fault(file: str, raw: Raw, problem: Problem) -> FormularyFault:
 
 def _entry_name(raw: Raw, kind: str, number: int) -> str:
     entry = tables(raw, kind)[number]
-    id_ = entry.get("id") if isinstance(entry, dict) else None
+    id_ = entry.get("title" if kind == "section" else "id") if isinstance(entry, dict) else None
     return shown(id_) if isinstance(id_, str) else str(number + 1)
