@@ -13,14 +13,15 @@ from functools import cache
 from dosecheck.errors import KindError
 
 # kind -> unit as shown -> how many base units it is.  Base units: nanogram (both masses), milliunit, nanomole,
-# nanolitre, second, micrometre, square millimetre, joule, 0.1 micromol/L, and one of each counted thing.  All whole
-# numbers.
+# nanoequivalent, nanolitre, second, micrometre, square millimetre, joule, 0.1 micromol/L, and one of each counted
+# thing.  All whole numbers.
 # Creatinine in a child's blood and the filtration of its kidneys are kinds of their own, with units that are not taken
 # apart; 1 mg/dL is 88.4 micromol/L, by creatinine's molar mass of 113.12 g/mol (body/renal.py).
 UNITS: dict[str, dict[str, int]] = {
     "mass": {"nanograms": 1, "micrograms": 10**3, "mg": 10**6, "g": 10**9},
     "activity": {"milliunits": 1, "units": 10**3},
     "substance": {"micromol": 10**3, "mmol": 10**6, "mol": 10**9},
+    "charge": {"mEq": 10**6},
     "weight": {"g": 10**9, "kg": 10**12, "st": 6_350_293_180_000, "lb": 453_592_370_000, "oz": 28_349_523_125},
     "volume": {"microlitres": 10**3, "mL": 10**6, "L": 10**9},
     "time": {"seconds": 1, "minutes": 60, "hours": 3600, "days": 86_400, "weeks": 604_800},

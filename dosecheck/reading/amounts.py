@@ -23,6 +23,7 @@ SPELLINGS: dict[str, dict[str, str]] = {
         **dict.fromkeys(("unit", "IU", "international unit", "international units"), "units"),
     },
     "substance": {"millimol": "mmol", "millimole": "mmol", "millimoles": "mmol", "micromole": "micromol", "micromoles": "micromol"},
+    "charge": dict.fromkeys(("milliequivalent", "milliequivalents"), "mEq"),
     "weight": {
         **dict.fromkeys(("gram", "grams"), "g"),
         **dict.fromkeys(("kilogram", "kilograms"), "kg"),

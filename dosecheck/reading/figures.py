@@ -8,7 +8,7 @@ from fractions import Fraction
 
 from dosecheck.errors import TextError
 from dosecheck.quantity import Quantity
-from dosecheck.reading.amounts import read_amount
+from dosecheck.reading.amounts import read_amount, read_strength
 from dosecheck.reading.numbers import NUMBER, plain
 
 
@@ -44,6 +44,16 @@ def read_percent(text: str, what: str = "share", example: str = "8 %") -> Share:
     return share
 
 
+def read_solution(text: str) -> Quantity:
+    """What a volume holds: "24 mg/mL", "50 units in 50 mL", "0.9 %", "1 in 1000", "2 mEq/mL"."""
+    if isinstance(text, str) and "mEq" in text:
+        return reader_of(("charge/volume",), "strength", "2 mEq/mL")(text)
+    strength = read_strength(text)
+    if not strength.kind.endswith("/volume"):
+        raise TextError(text, "It is what one counted thing holds, and a volume is needed here.", 'Write it as "24 mg/mL".')
+    return strength
+
+
 def reader_of(kinds: tuple[str, ...], what: str, example: str) -> Callable[[str], Quantity]:
     """A reader of amounts of exactly these kinds, such as ("volume/time",) or ("mass/time/weight", "mass/weight")."""
     tops = tuple(dict.fromkeys(kind.split("/")[0] for kind in kinds))
@@ -63,7 +73,8 @@ def word_of(allowed: tuple[str, ...], what: str) -> Callable[[str], str]:
     def read(text: str) -> str:
         word = " ".join(plain(text, what, allowed[0]).lower().split())
         if word not in allowed:
-            raise TextError(text, f"It is none of {', '.join(allowed)}.", f'Write "{allowed[0]}", for example.')
+            near = " or ".join(f'"{name}"' for name in allowed if word in name) or f'"{allowed[0]}", for example'
+            raise TextError(text, f"It is none of {', '.join(allowed)}.", f"Write {near}.")
         return word
 
     return read

@@ -1,4 +1,4 @@
-"""Continuous infusions: from a dose by weight and time to mL/h and back.
+"""Continuous infusions: from a dose by weight and time to mL/h and back, and what a day of it comes to.
 
 Source: Newborn services drug dosage guideline, sodium nitroprusside, Starship Child Health: rate in mL/h is weight x 60
 x dose (micrograms/kg/min) / strength (micrograms/mL).  The same relation holds for every unit; here it is unit-aware.
@@ -10,8 +10,9 @@ from fractions import Fraction
 
 from dosecheck.errors import Fault, InputError
 from dosecheck.quantity import DRUG, Quantity, factor
-from dosecheck.reading import read_strength, read_weight
+from dosecheck.reading import read_time
 from dosecheck.reading.figures import reader_of
+from dosecheck.sums.amounts import STRENGTH, WEIGHT_IF_TOLD, by_weight, flow_doubts, strength_doubts, volume_of, whole_of
 from dosecheck.sums.frame import Answer, Doubt, Field, Result, Sum, rounded
 from dosecheck.working import BY, TIMES, Step
 
@@ -19,68 +20,87 @@ SOURCE = (
     "Rate in mL/h = weight x 60 x dose (micrograms/kg/min) / strength (micrograms/mL): Newborn services drug dosage guideline, "
     "sodium nitroprusside, Starship Child Health"
 )
+TOTAL_SOURCE = (
+    "A day's total counts the loading dose too: prescribing information, milrinone lactate injection, maintenance-dose table, United States"
+)
 PUMP_STEP = Quantity(Fraction(factor("mL", "volume"), 36_000), "volume/time", "mL/h")  # 0.1 mL/h
-_MOST = 999 * factor("mL/h", "volume/time")
+_DAY = read_time("24 hours")
 
-_RATES = tuple(kind for drug in DRUG for kind in (f"{drug}/time/weight", f"{drug}/time"))
-_read_dose = reader_of(_RATES, "dose by time", "5 micrograms/kg/min")
-_read_flow = reader_of(("volume/time",), "rate", "4.3 mL/h")
+RATES = tuple(kind for drug in DRUG for kind in (f"{drug}/time/weight", f"{drug}/time"))
+_LOADS = tuple(kind for drug in DRUG for kind in (f"{drug}/weight", drug))
+read_rate = reader_of(RATES, "dose by time", "5 micrograms/kg/min")
+read_flow = reader_of(("volume/time",), "rate", "4.3 mL/h")
 
 
 def rate(dose: Quantity, strength: Quantity, weight: Quantity | None) -> Answer:
     """mL/h for a dose by time (and weight) at a strength; the pump's figure is rounded to 0.1 mL/h and said so."""
-    amount, steps = _per_time(dose, weight)
-    exact = _flow(amount, strength)
+    amount, steps = whole_of(dose, weight, "amount by time")
+    exact, step = volume_of(amount, strength, "rate")
     pump = rounded(exact, PUMP_STEP)
-    steps.append(Step("rate", (amount, BY, strength), exact))
-    doubts = _doubts(exact)
+    doubts = strength_doubts(strength) + flow_doubts(exact)
     if not pump.value:
         doubts.append(Doubt("rate-too-small", "The rate is below what is set in steps of 0.1 mL/h: use a weaker solution."))
-    return Answer((Result("rate", exact), Result("to set", pump, "rounded to 0.1 mL/h")), tuple(steps), tuple(doubts), (), (SOURCE,))
+    results = (Result("rate", exact), Result("to set", pump, "rounded to 0.1 mL/h"))
+    return Answer(results, (*steps, step), tuple(doubts), (), (SOURCE,))
 
 
 def dose(rate: Quantity, strength: Quantity, weight: Quantity | None) -> Answer:
-    """The dose by time that a rate gives; by weight too where the weight is told."""
-    kind = strength.kind.split("/")[0]
-    unit = strength.unit.split("/")[0]
+    """The dose by time that a rate gives; by weight too where the weight is told, a medicine in mg also by the minute."""
+    kind, unit = strength.kind.split("/")[0], strength.unit.split("/")[0]
     amount = Quantity(rate.value * strength.value, f"{kind}/time", f"{unit}/h")
     steps, results = [Step("dose", (rate, TIMES, strength), amount)], [Result("dose", amount)]
     if weight:
-        by_weight = (amount / weight.to("kg")).to(f"{unit}/kg/min" if kind != "activity" else "units/kg/h")
-        steps.append(Step("dose by weight", (amount, BY, weight), by_weight))
-        results.append(Result("dose by weight", by_weight))
-    return Answer(tuple(results), tuple(steps), tuple(_doubts(rate)), (), (SOURCE,))
+        by_hour = by_weight(amount, weight)
+        steps.append(Step("dose by weight", (amount, BY, weight), by_hour))
+        results.append(Result("dose by weight", by_hour))
+        if kind == "mass":
+            results.append(Result("by the minute", by_hour.to(f"{unit}/kg/min")))
+            steps.append(Step("by the minute", (by_hour, BY, 60), results[-1].value))
+    return Answer(tuple(results), tuple(steps), (*strength_doubts(strength), *flow_doubts(rate)), (), (SOURCE,))
 
 
-def _per_time(dose: Quantity, weight: Quantity | None) -> tuple[Quantity, list[Step]]:
-    if "weight" not in dose.kind:
-        return dose, []
+def total(dose: Quantity, loading: Quantity | None, time: Quantity | None, weight: Quantity | None) -> Answer:
+    """What an infusion gives in all, with its loading dose; by weight, and for this child where the weight is told."""
+    time = time or _DAY
+    in_all = dose * time
+    steps, notes = [Step("infusion", (dose, TIMES, time), in_all)], ()
+    if loading:
+        loading, more = _alike(loading, in_all, weight)
+        steps += [*more, Step("with the loading dose", (in_all, "+", loading), in_all + loading)]
+        in_all = in_all + loading
+    else:
+        notes = ("No loading dose is counted.",)
+    results = [Result("total", in_all)]
+    if weight and "weight" in in_all.kind:
+        whole, more = whole_of(in_all, weight, "for this child")
+        steps += more
+        results.append(Result("for this child", whole))
+    return Answer(tuple(results), tuple(steps), (), notes, (TOTAL_SOURCE,))
+
+
+def _alike(loading: Quantity, in_all: Quantity, weight: Quantity | None) -> tuple[Quantity, list[Step]]:
+    """The loading dose on the total's own basis: by weight or not."""
+    if loading.kind.split("/")[0] != in_all.kind.split("/")[0]:
+        why = f"It cannot be added to an infusion in {in_all.unit}."
+        raise InputError([Fault("loading", loading.unit, why, "Write both in the same sort of unit.")])
+    if loading.kind == in_all.kind:
+        return loading, []
+    if "weight" in loading.kind:
+        return whole_of(loading, weight, "loading dose")
     if weight is None:
-        raise InputError([Fault("weight", "", "The dose is by weight, and no weight is given.", 'Write it as "14.2 kg".')])
-    amount = dose * weight
-    return amount, [Step("amount by time", (dose, TIMES, weight), amount)]
+        raise InputError([Fault("weight", "", "Only the infusion is by weight, and no weight is given.", 'Write it as "14.2 kg".')])
+    shared = by_weight(loading, weight)
+    return shared, [Step("loading dose by weight", (loading, BY, weight), shared)]
 
 
-def _flow(amount: Quantity, strength: Quantity) -> Quantity:
-    if strength.kind != f"{amount.kind.split('/')[0]}/volume":
-        raise InputError(
-            [Fault("strength", "", f"A strength by {strength.unit} cannot give a dose by {amount.unit}.", 'Write it as "1 mg/mL".')]
-        )
-    return Quantity(amount.value / strength.value, "volume/time", "mL/h")
-
-
-def _doubts(flow: Quantity) -> list[Doubt]:
-    if flow.value > _MOST:
-        return [Doubt("rate-too-fast", "More than 999 mL/h: look at the dose, its unit and the strength again.")]
-    return []
-
-
-_STRENGTH = Field("strength", read_strength, "1 mg/mL", "what one mL holds: the whole of the medicine in the whole of the volume")
-_WEIGHT = Field("weight", read_weight, "14.2 kg", "the child's weight, when the dose is by weight", needed=False)
+_DOSE = Field("dose", read_rate, "5 micrograms/kg/min", "dose by time")
+_TIME = Field("time", read_time, "24 hours", "how long it runs; 24 hours when left out", needed=False)
+_LOADING = Field("loading", reader_of(_LOADS, "loading dose", "50 micrograms/kg"), "50 micrograms/kg", "loading dose", needed=False)
 
 SUMS = {
-    "infusion-rate": Sum(
-        "Rate of an infusion", (Field("dose", _read_dose, "5 micrograms/kg/min", "dose by time"), _STRENGTH, _WEIGHT), rate
+    "infusion-rate": Sum("Rate of an infusion", (_DOSE, STRENGTH, WEIGHT_IF_TOLD), rate),
+    "infusion-dose": Sum(
+        "Dose that a rate gives", (Field("rate", read_flow, "4.3 mL/h", "rate of the pump"), STRENGTH, WEIGHT_IF_TOLD), dose
     ),
-    "infusion-dose": Sum("Dose that a rate gives", (Field("rate", _read_flow, "4.3 mL/h", "rate of the pump"), _STRENGTH, _WEIGHT), dose),
+    "infusion-total": Sum("Total of an infusion", (_DOSE, _LOADING, _TIME, WEIGHT_IF_TOLD), total),
 }

@@ -22,6 +22,7 @@ BASES = {
     "mass": ("gram", Fraction(1, 10**9)),
     "activity": ("unit", Fraction(1, 10**3)),
     "substance": ("mol", Fraction(1, 10**9)),
+    "charge": ("equivalent", Fraction(1, 10**9)),
     "weight": ("kg", Fraction(1, 10**12)),
     "volume": ("litre", Fraction(1, 10**9)),
     "time": ("second", Fraction(1)),
@@ -37,7 +38,7 @@ NAMES = {
     ("creatinine", "micromol/L"): "creatinine_unit", ("creatinine", "mg/dL"): "creatinine_mg_dL", ("filtration", "mL/min/1.73 m2"): "mL_min_173m2",
 }  # fmt: skip
 # Kinds that pint's own definitions cannot turn into one another without a molar mass (tests/body/test_renal.py has it).
-ALONE = ("activity", "creatinine", "filtration")
+ALONE = ("activity", "charge", "creatinine", "filtration")
 # Our unit -> the name in pint's own definitions, which know nothing of ours.
 OWN = {
     "nanograms": "nanogram", "micrograms": "microgram", "mg": "milligram", "g": "gram", "micromol": "micromole",
