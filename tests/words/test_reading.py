@@ -55,6 +55,7 @@ ACCEPTED = {
     },
     "activity": {"milliunits": "milliunit milliunits", "units": "unit units IU|international unit|international units"},
     "substance": {"micromol": "micromol micromole micromoles", "mmol": "mmol millimol millimole millimoles", "mol": "mol"},
+    "charge": {"mEq": "mEq milliequivalent milliequivalents"},
     "weight": {"g": "g gram grams", "kg": "kg kilogram kilograms", "lb": "lb lbs pound pounds", "oz": "oz ounce ounces", "st": "st stone stones"},
     "volume": {
         "microlitres": "microlitre microlitres microliter microliters", "L": "L litre litres liter liters",
