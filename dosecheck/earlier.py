@@ -30,6 +30,13 @@ class Now(NamedTuple):
     def day(self) -> date:
         return at_instant(self.instant, self.zone).date()
 
+    @property
+    def text(self) -> str:
+        """ "2026-05-04 14:30 (Europe/London)", or with the offset where no zone was named."""
+        local = at_instant(self.instant, self.zone)
+        name = getattr(self.zone, "key", None)
+        return f"{local:%Y-%m-%d %H:%M}" + (f" ({name})" if name else f"{local.isoformat()[19:]}")
+
 
 UNREAD = Now(0, UTC)  # stands in for a moment that cannot be read, so that the doses are still read for their faults
 

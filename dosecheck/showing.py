@@ -125,3 +125,13 @@ def show_length(seconds: Fraction | int) -> str:
     if minutes < 2880:
         parts = ((minutes // 60, "hours"), (minutes % 60, "minutes"))
     return " ".join(f"{number} {show_unit(unit, number)}" for number, unit in parts if number)
+
+
+def keep_together(text: str) -> str:
+    """With hard spaces, so that digits stay on the line of the unit that follows them."""
+    words = text.split(" ")
+    out = words[:1]
+    for word in words[1:]:
+        joined = out[-1][-1:].isdigit() and word[:1].isalpha()
+        out[-1:] = [out[-1] + "\u00a0" + word] if joined else [out[-1], word]
+    return " ".join(out)

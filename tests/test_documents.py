@@ -22,6 +22,7 @@ COMMANDS = [
     "",
     "order",
     "dose",
+    "chart",
     "batch",
     "sum",
     *(f"sum {name}" for name in SUMS),

@@ -17,6 +17,7 @@ from dosecheck.formulary.folder import VERSION
 _COMMANDS = {
     "order": "Check one order.",
     "dose": "What the formulary's figures come to for a child.",
+    "chart": "Check a child's chart: orders and doses given.",
     "batch": "Check a file of orders.",
     "sum": "Sums that are no regimen: infusions, dilutions, fluids ...",
     "demo": "A first look: an example order and an example file.",

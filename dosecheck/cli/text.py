@@ -15,7 +15,7 @@ from dosecheck.formulary.measures import AT_MOST
 from dosecheck.rules.present import next_in_words
 from dosecheck.rules.reckon import Figures, Reckoning
 from dosecheck.rules.verdict import Suggestion, Verdict
-from dosecheck.showing import show
+from dosecheck.showing import keep_together, show
 
 WIDTH = 79
 _STATES = {"met": "kept", "broken": "BROKEN", "not-checked": "not checked", "to observe": "to observe"}
@@ -23,7 +23,7 @@ _STATES = {"met": "kept", "broken": "BROKEN", "not-checked": "not checked", "to 
 
 def wrapped(text: str, lead: str = "", hang: str | None = None) -> str:
     """The text in lines of 79 columns; an amount is never parted from its unit."""
-    glued = _glue(text)
+    glued = keep_together(text)
     lines = textwrap.wrap(
         glued,
         WIDTH,
@@ -35,23 +35,13 @@ def wrapped(text: str, lead: str = "", hang: str | None = None) -> str:
     return "\n".join(lines).replace("\u00a0", " ")
 
 
-def _glue(text: str) -> str:
-    """Digits stay on the line of the unit that follows them."""
-    words = text.split(" ")
-    out = words[:1]
-    for word in words[1:]:
-        joined = out[-1][-1:].isdigit() and word[:1].isalpha()
-        out[-1:] = [out[-1] + "\u00a0" + word] if joined else [out[-1], word]
-    return " ".join(out)
-
-
 def heading(text: str) -> str:
     return click.style(text, bold=True)
 
 
 def verdict_text(verdict: Verdict) -> str:
     """One order's answer."""
-    sources = _Sources()
+    sources = Sources()
     parts = [heading(wrapped(verdict.headline)), _understood(verdict.understood)]
     reasons = [f for f in verdict.findings if f.outcome]
     parts.append(block("Why", dict.fromkeys(f"{f.message}{sources.mark(f.source)}" for f in reasons) or [_kept(verdict)]))
@@ -114,7 +104,7 @@ def block(title: str, lines: Iterable[str]) -> str:
     return "\n".join([heading(title), *(wrapped(line, "  - ") for line in lines)])
 
 
-def _limits(verdict: Verdict, sources: _Sources) -> str:
+def _limits(verdict: Verdict, sources: Sources) -> str:
     if not verdict.limits:
         return ""
     lines = [heading("Limits")]
@@ -152,7 +142,7 @@ def foot(formulary: dict[str, str], caution: str) -> str:
     return f"{wrapped(caution)}\n{wrapped('Formulary: ' + formulary['name'] + ' (' + formulary['found'] + '), fingerprint ' + formulary['fingerprint'])}"
 
 
-class _Sources:
+class Sources:
     """Numbers each source as it is first named."""
 
     def __init__(self) -> None:

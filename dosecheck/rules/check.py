@@ -58,10 +58,14 @@ def check_order(order: Order, child: Child, formulary: Formulary, earlier: Any =
     told = as_told(earlier)
     if medicine is None:
         return unknown_medicine(order, child, body, formulary, told)
-    case = with_history(case_of(order, child, body, formulary, medicine), told)
-    overall = [*child_concerns(medicine, child, body, formulary), *order_problems(case), *earlier_problems(case)]
+    return check_case(with_history(case_of(order, child, body, formulary, medicine), told))
+
+
+def check_case(case: Case) -> Verdict:
+    """Checks what `case_of` put together, with the doses given before where the case has them."""
+    overall = [*child_concerns(case.medicine, case.child, case.body, case.formulary), *order_problems(case), *earlier_problems(case)]
     readings: list[Reading] = []
-    outcome = _read_all(case, readings, overall) if body.age else NOT_CHECKED
+    outcome = _read_all(case, readings, overall) if case.body.age else NOT_CHECKED
     return conclude(case, worst([outcome, *(f.outcome for f in overall if f.outcome)]), overall, readings)
 
 

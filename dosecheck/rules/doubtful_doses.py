@@ -28,14 +28,14 @@ def doubtful(case: Case, ingredient: Ingredient, regimen: Regimen, entries: list
     """Findings about the doses of one ingredient, as far as they lie in the last 24 hours."""
     recent = [entry for entry in entries if entry.had.last > -DAY]
     found = [amount_unknown(entry) for entry in recent if entry.amount is None and not entry.of_other_kind]
-    found += [*_twice(entries), *_too_large(regimen, recent, upper), *_elsewhere(case, ingredient, regimen, recent)]
+    found += [*told_twice(entries), *_too_large(regimen, recent, upper), *_elsewhere(case, ingredient, regimen, recent)]
     found += _too_close(ingredient, regimen, entries)
     if entries and case.order.step in ("first", "loading"):
         found.append(Finding("not-the-first", QUERY, {"step": case.order.step, "which": entries[-1].had.text}))
     return found
 
 
-def _twice(entries: list[Entry]) -> Iterator[Finding]:
+def told_twice(entries: list[Entry]) -> Iterator[Finding]:
     """The same amount at the same time: counted as often as it is told, and named."""
     seen = set()
     for entry in entries:

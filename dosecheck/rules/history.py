@@ -7,7 +7,7 @@ together.  Nothing is ever converted from one ingredient to another, nor from on
 from __future__ import annotations
 
 from collections.abc import Iterator
-from fractions import Fraction
+from math import ceil, floor
 from typing import NamedTuple
 
 from dosecheck.earlier import DoseGiven, Earlier, Now
@@ -25,21 +25,18 @@ from dosecheck.showing import show_length
 
 
 class Had(NamedTuple):
-    """One dose given, with its names matched: `medicine` None is not in the formulary, `product` None not told or unknown."""
+    """One dose given, with its names matched: `medicine` None is not in the formulary, `product` None not told or unknown.
+
+    `first` to `last`: when it was given, in whole seconds from now, at most 0; a part of a second makes it wider.
+    """
 
     given: DoseGiven
     medicine: Medicine | None
     product: Product | None
     unknown_product: str
     route: str
-
-    @property
-    def first(self) -> Fraction:
-        return -self.given.ago[1]
-
-    @property
-    def last(self) -> Fraction:
-        return -self.given.ago[0]
+    first: int
+    last: int
 
     @property
     def text(self) -> str:
@@ -60,10 +57,7 @@ class Entry(NamedTuple):
     had: Had
     amount: Amount | None
     problem: Problem | None
-
-    @property
-    def timed(self) -> Timed:
-        return Timed(self.had.first, self.had.last, self.amount.high.value if self.amount else None)
+    timed: Timed
 
     @property
     def of_other_kind(self) -> bool:
@@ -76,7 +70,7 @@ class History:
     """All doses told, for one child and one order (whose medicine, product and route stand in where none is named)."""
 
     def __init__(
-        self, earlier: Earlier, child: Child, formulary: Formulary, medicine: Medicine, product: Product | None, route: str
+        self, earlier: Earlier, child: Child, formulary: Formulary, medicine: Medicine | None, product: Product | None, route: str
     ) -> None:
         self.now: Now | None = earlier.now
         self._child, self._formulary = child, formulary
@@ -96,10 +90,9 @@ class History:
             if own is None:
                 continue
             if had.unknown_product:
-                yield Entry(had, None, ("product-unknown", {"name": had.unknown_product, "has": [p.id for p in had.medicine.products]}))
-                continue
-            found = amount_of(had.given.dose, own, kind, Given(had.medicine, had.product, self._child, None))
-            yield Entry(had, _as_given(found, had), None) if isinstance(found, Amount) else Entry(had, None, found)
+                yield _entry(had, ("product-unknown", {"name": had.unknown_product, "has": [p.id for p in had.medicine.products]}))
+            else:
+                yield _entry(had, amount_of(had.given.dose, own, kind, Given(had.medicine, had.product, self._child, None)))
 
     def said(self, moment: Seconds) -> str:
         """ "in 3 hours, at 18:30", "now" """
@@ -107,24 +100,36 @@ class History:
             return "now" if moment == 0 else f"{show_length(-moment)} ago"
         return f"in {show_length(moment)}" + (f", at {self.clock(moment)}" if self.now else "")
 
+    def told(self, had: Had) -> str:
+        """When a dose was given, by the clock where the time of the check is known: "07:30", "09:30 to 10:30"."""
+        if self.now is None:
+            return had.given.when
+        ends = dict.fromkeys(self.clock(moment) for moment in (had.first, had.last))
+        return " to ".join(ends)
+
     def clock(self, moment: Seconds) -> str:
-        """The time of day in the zone of the check, with the date when it is another day; a part of a minute counts up."""
+        """The time of day in the zone of the check, with the day when it is another; a part of a minute counts up."""
         upward = -(-(self.now.instant + moment) // 60) * 60
         local = at_instant(upward, self.now.zone)
-        return local.strftime("%H:%M" if local.date() == self.now.day else "%H:%M on %Y-%m-%d")
+        day = {-1: " yesterday", 0: "", 1: " tomorrow"}.get((local.date() - self.now.day).days)
+        return f"{local:%H:%M}" + (f" on {local:%Y-%m-%d}" if day is None else day)
 
 
-def _as_given(amount: Amount, had: Had) -> Amount:
-    """Its steps are those of a dose given, not of the order."""
-    return amount._replace(steps=tuple(step._replace(what=f"given {had.given.when}") for step in amount.steps))
+def _entry(had: Had, found: Amount | Problem) -> Entry:
+    """The dose as it is counted; its steps are those of a dose given, not of the order."""
+    if not isinstance(found, Amount):
+        return Entry(had, None, found, Timed(had.first, had.last, None))
+    value = found.high.value  # a whole number is quicker to compare than a fraction, and as exact
+    amount = found._replace(steps=tuple(step._replace(what=f"given {had.given.when}") for step in found.steps))
+    return Entry(had, amount, None, Timed(had.first, had.last, value.numerator if value.denominator == 1 else value))
 
 
-def _match(given: DoseGiven, formulary: Formulary, medicine: Medicine, product: Product | None, route: str) -> Had:
+def _match(given: DoseGiven, formulary: Formulary, medicine: Medicine | None, product: Product | None, route: str) -> Had:
     """`of` names a medicine if the formulary has one of that name, else an ingredient of the order's medicine."""
     mine, basis = medicine, given.inside and given.of
     if given.inside or given.of:
         mine = formulary.medicine(given.inside or given.of)
-        if mine is None and not given.inside and medicine.ingredient(given.of):
+        if mine is None and not given.inside and medicine and medicine.ingredient(given.of):
             mine, basis = medicine, given.of
     dose = given.dose._replace(basis=basis) if basis else given.dose
     used = product if given.product is None and mine is medicine else None
@@ -133,13 +138,20 @@ def _match(given: DoseGiven, formulary: Formulary, medicine: Medicine, product: 
     used = named or used
     routes = used.routes if used else ()
     told = given.route or (route if route in routes or not routes else routes[0] if len(routes) == 1 else "")
-    return Had(given._replace(dose=dose), mine, used, unknown, told or "")
+    shortest, longest = given.ago
+    return Had(given._replace(dose=dose), mine, used, unknown, told or "", -ceil(longest), -floor(shortest))
 
 
 def history_of(
-    earlier: Earlier, child: Child, body: Body, formulary: Formulary, medicine: Medicine, product: Product | None, route: str | None
+    earlier: Earlier,
+    child: Child,
+    body: Body,
+    formulary: Formulary,
+    medicine: Medicine | None = None,
+    product: Product | None = None,
+    route: str | None = None,
 ) -> History:
-    """The history of one order.
+    """The history of one order; of a whole chart, where every dose names its own medicine.
 
     Raises:
         InputError: a dose was given before the child's birth.

@@ -45,6 +45,13 @@ def understood(
         "made_up_to": order.made_up_to and show(order.made_up_to),
         "course": order.course and show(order.course),
         "product": product.name if product else order.product,
+    }
+    return {**{name: text for name, text in texts.items() if text}, **child_lines(child, body)}
+
+
+def child_lines(child: Child, body: Body) -> dict[str, str]:
+    """What was understood of the child."""
+    texts = {
         "weight": child.weight and show_weight(child.weight) + (f", {child.weight_is}" if child.weight_is else ""),
         "weight_for_age": weight_for_age(child, body, formulary),
         "weighed": child.weighed and str(child.weighed),

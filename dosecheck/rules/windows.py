@@ -20,7 +20,7 @@ class Timed(NamedTuple):
 
     first: Seconds
     last: Seconds
-    amount: Fraction | None
+    amount: Fraction | int | None
 
 
 class Window(NamedTuple):
@@ -32,7 +32,7 @@ class Window(NamedTuple):
     @property
     def total(self) -> Fraction:
         """Of the amounts that are known."""
-        return sum((dose.amount for dose in self.doses if dose.amount is not None), Fraction(0))
+        return Fraction(sum(dose.amount for dose in self.doses if dose.amount is not None))
 
 
 def window(doses: Iterable[Timed], end: Seconds, length: Seconds | None) -> Window:

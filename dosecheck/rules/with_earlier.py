@@ -49,12 +49,13 @@ class Held(NamedTuple):
 
 
 class Line(NamedTuple):
-    """One regimen, the doses of its ingredient before now, the order's own from now on."""
+    """One regimen, the doses of its ingredient before now (`before` are those of `entries`), the order's own from now on."""
 
     case: Case
     regimen: Regimen
     ingredient: Ingredient
     entries: list[Entry]
+    before: tuple[Timed, ...]
     upper: dict[str, Ratio]
     now: Timed
     later: tuple[Timed, ...]
@@ -63,10 +64,6 @@ class Line(NamedTuple):
     @property
     def history(self) -> History:
         return self.case.history
-
-    @property
-    def before(self) -> list[Timed]:
-        return [entry.timed for entry in self.entries]
 
     def shown(self, amount: Fraction) -> Quantity:
         return Quantity(amount, self.regimen.kind, self.unit)
@@ -106,7 +103,7 @@ def hold(case: Case, ingredient: Ingredient, regimen: Regimen, amount: Amount, u
         return _beside_infusion(regimen, ingredient)
     dose = amount.high
     later = () if case.once else later_doses(case.order, dose.value)
-    line = Line(case, regimen, ingredient, entries, upper, Timed(0, 0, dose.value), later, dose.unit)
+    line = Line(case, regimen, ingredient, entries, tuple(e.timed for e in entries), upper, Timed(0, 0, dose.value), later, dose.unit)
     held = Held({}, doubtful(case, ingredient, regimen, entries, upper), [s for e in entries if e.amount for s in e.amount.steps])
     broken: dict[tuple, tuple[Limit, str]] = {}
     for index, limit in enumerate(regimen.limits):

@@ -1,0 +1,1 @@
+"""What an answer looks like on paper or as a picture."""
