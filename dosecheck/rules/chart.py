@@ -104,7 +104,7 @@ def check_chart(chart: Chart, formulary: Formulary) -> ChartVerdict:
         orders=orders,
         blocks=blocks,
         child_id=chart.child_id,
-        child=child_lines(chart.child, body),
+        child=child_lines(chart.child, body, formulary),
         now=chart.now.text,
         given=None if chart.earlier is None else len(chart.earlier.doses),
         formulary=formulary.about(),

@@ -46,10 +46,10 @@ def understood(
         "course": order.course and show(order.course),
         "product": product.name if product else order.product,
     }
-    return {**{name: text for name, text in texts.items() if text}, **child_lines(child, body)}
+    return {**{name: text for name, text in texts.items() if text}, **child_lines(child, body, formulary)}
 
 
-def child_lines(child: Child, body: Body) -> dict[str, str]:
+def child_lines(child: Child, body: Body, formulary: Formulary) -> dict[str, str]:
     """What was understood of the child."""
     texts = {
         "weight": child.weight and show_weight(child.weight) + (f", {child.weight_is}" if child.weight_is else ""),
