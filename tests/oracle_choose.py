@@ -208,7 +208,8 @@ def _by_product(case: Case, shelf: list[dict]) -> list[dict]:
 
 
 def is_infusion(regimen: dict) -> bool:
-    return "/min" in repr(regimen.get("dose")) or "/h'" in repr(regimen.get("dose"))
+    doses = repr([regimen.get("dose"), *(band["dose"] for band in regimen.get("band", []))])
+    return "/min" in doses or "/h'" in doses
 
 
 # ---- the child: every one that it may be ----

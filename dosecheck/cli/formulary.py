@@ -11,9 +11,10 @@ import click
 from dosecheck.cli.options import common_options, open_formulary
 from dosecheck.cli.text import heading, wrapped
 from dosecheck.errors import FileError
+from dosecheck.formulary.daily_bands import DailyBand, daily_bands
 from dosecheck.formulary.folder import find_folder, packaged_folder, read_folder
 from dosecheck.formulary.load import Formulary
-from dosecheck.formulary.medicine import Medicine, Regimen
+from dosecheck.formulary.medicine import Medicine, Regimen, source_text
 from dosecheck.rules.present import bands_in_words
 
 
@@ -89,6 +90,7 @@ def _as_dict(medicine: Medicine, formulary: Formulary) -> dict:
             for r in medicine.regimens
         ],
         "age_limits": [{"id": a.id, "text": a.limit.text, "source": formulary.source(a.source)} for a in medicine.age_limits],
+        "daily_bands": [{**entry, "source": formulary.source(source_text(entry["source"]))} for entry in medicine.daily_bands],
         "formulary": formulary.about(medicine),
     }
 
@@ -104,9 +106,18 @@ def _text(medicine: Medicine, formulary: Formulary) -> str:
     lines += [_regimen(r, formulary) for r in medicine.regimens] or ["  none"]
     lines += [heading("Age limits")] if medicine.age_limits else []
     lines += [wrapped(f"{a.limit.text}. {formulary.source(a.source)}", "  - ") for a in medicine.age_limits]
+    lines += [heading("Low, medium and high daily doses, by table")] if medicine.daily_bands else []
+    lines += [_daily_band(row, formulary) for row in daily_bands(medicine.daily_bands)]
     about = formulary.about(medicine)
     lines.append(f"Formulary: {about['name']} ({about['found']}), fingerprint {about['fingerprint']}")
     return "\n".join(lines)
+
+
+def _daily_band(row: DailyBand, formulary: Formulary) -> str:
+    what = [row.age_text, *row.devices, row.output, row.particle and f"{row.particle} particle", "local" if row.local else ""]
+    lines = [wrapped(f"{row.table}: {', '.join(filter(None, what))}", "  - "), wrapped(row.text, "      ")]
+    lines += [wrapped(f"note: {row.note}", "      ")] if row.note else []
+    return "\n".join([*lines, wrapped(f"{formulary.source(row.source)} <{formulary.source_address(row.source)}>", "      ")])
 
 
 def _regimen(regimen: Regimen, formulary: Formulary) -> str:

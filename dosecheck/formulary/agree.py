@@ -176,6 +176,11 @@ def product_problems(entry: dict[str, Any], ingredients: list[str]) -> Iterator[
     if len(below) > 1:
         yield Problem(("strengths",), "The strengths are in unlike things, such as a volume and a tablet.", "Write each in the same.")
     yield from _measure_problems(entry, below)
+    for key in ("device", "output", "particle", "puffs"):
+        if key in entry and (not {"inhaled", "nebulised"} & set(entry["routes"]) or (key == "puffs" and below and below != {"puff"})):
+            yield Problem(
+                (key,), f"The product is none of which {key} could be said: it is not inhaled, or not counted in puffs.", "Leave it out."
+            )
 
 
 def _measure_problems(entry: dict[str, Any], below: set[str]) -> Iterator[Problem]:

@@ -163,6 +163,12 @@ def _plain_amount(text: str) -> None:
         raise TextError(text, "It is an amount per something, where only a plain amount fits.", 'Write it as "100 micrograms".')
 
 
+def _mass_amount(text: str) -> None:
+    _plain_amount(text)
+    if read_figure(text).kind != "mass":
+        raise TextError(text, "It is no mass, and the tables of inhaled medicines are in micrograms.", 'Write it as "400 micrograms".')
+
+
 def _rate(text: str) -> None:
     if "time" not in read_figure(text).kind.split("/"):
         raise TextError(text, "It is no rate.", 'Write it per minute or per hour: "2 mg/kg/min".')
@@ -208,6 +214,7 @@ DoseText = Annotated[str, _reads(_amount)]
 Figure = Annotated[str, _reads(read_figure)]
 Bound = Annotated[str, _reads(_bound)]
 PlainAmount = Annotated[str, _reads(_plain_amount)]
+MassAmount = Annotated[str, _reads(_mass_amount)]
 Rate = Annotated[str, _reads(_rate)]
 Concentration = Annotated[str, _reads(read_concentration)]
 FactorEnd = Annotated[str, _reads(read_factor_end)]

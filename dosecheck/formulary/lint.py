@@ -125,12 +125,19 @@ def _sources_in(raw: Raw) -> Iterator[tuple[Place, str]]:
                     yield (kind, number, *path, "source", "id"), node
 
 
+def _named_table(name: str, raw: Raw) -> Iterator[tuple[Place, str]]:
+    """The table of daily bands that policy.toml names, by its source."""
+    line = raw.get("inhaled_table") if name == "policy.toml" else None
+    if isinstance(line, dict) and isinstance(line.get("value"), str):
+        yield ("inhaled_table", "value"), line["value"]
+
+
 def _unknown_sources(raws: dict[str, Raw]) -> Iterator[tuple[str, Problem]]:
     known = raws.get("sources.toml")
     if known is None:
         return
     for name, raw in raws.items():
-        for place, id_ in _sources_in(raw):
+        for place, id_ in (*_sources_in(raw), *_named_table(name, raw)):
             if id_ not in known:
                 near = unknown(id_, list(known), "source")
                 write = near.write if near.write.startswith("Did") else f"Add [{shown(id_)[1:-1]}] to sources.toml."

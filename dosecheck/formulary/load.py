@@ -24,7 +24,7 @@ from dosecheck.formulary.weight_z import z_bands
 def merge(raw: dict[str, Any], local: dict[str, Any]) -> dict[str, Any]:
     """The base file with a site's changes: the same id is replaced, a new one added, a withdrawn one left out."""
     merged = dict(raw)
-    for key in ("regimen", "product", "age_limit"):
+    for key in ("regimen", "product", "age_limit", "daily_band"):
         mine = [{**entry, "origin": "local", "reason": local["reason"]} for entry in local.get(key, [])]
         gone = {entry["id"] for entry in mine} | (set(local.get("withdraw", [])) if key == "regimen" else set())
         merged[key] = [entry for entry in raw.get(key, []) if entry["id"] not in gone] + mine

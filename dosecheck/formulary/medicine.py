@@ -37,7 +37,7 @@ class Step(NamedTuple):
 
 
 class Product(NamedTuple):
-    """`strengths`: ingredient id to amount per volume or per counted thing."""
+    """`strengths`: ingredient id to amount per volume or per counted thing; `puffs`: how many an inhaler holds."""
 
     id: str
     name: str
@@ -50,6 +50,10 @@ class Product(NamedTuple):
     divides: int
     source: str
     origin: str
+    device: str
+    output: str
+    particle: str
+    puffs: int | None
 
     @property
     def below(self) -> str:
@@ -117,7 +121,7 @@ class AgeLimit(NamedTuple):
 
 
 class Medicine(NamedTuple):
-    """One medicine of one formulary."""
+    """One medicine of one formulary.  `daily_bands` are as the file has them, for `daily_bands.py`."""
 
     id: str
     names: tuple[str, ...]
@@ -129,6 +133,7 @@ class Medicine(NamedTuple):
     products: tuple[Product, ...]
     regimens: tuple[Regimen, ...]
     age_limits: tuple[AgeLimit, ...]
+    daily_bands: tuple[dict[str, Any], ...]
     file: str
 
     def ingredient(self, name: str) -> Ingredient | None:
@@ -159,6 +164,7 @@ def compile_medicine(raw: dict[str, Any], policy: Policy, file: str) -> Medicine
         products=tuple(_product(entry, ingredients[0].id) for entry in raw.get("product", [])),
         regimens=tuple(regimens),
         age_limits=tuple(_age_limit(entry) for entry in raw.get("age_limit", [])),
+        daily_bands=tuple(raw.get("daily_band", [])),
         file=file,
     )
 
@@ -188,6 +194,10 @@ def _product(entry: dict[str, Any], only: str) -> Product:
         divides=entry.get("divides", 1),
         source=source_text(entry.get("source", {})),
         origin=entry.get("origin", "base"),
+        device=entry.get("device", ""),
+        output=entry.get("output", ""),
+        particle=entry.get("particle", ""),
+        puffs=entry.get("puffs"),
     )
 
 

@@ -12,6 +12,7 @@ from math import prod
 from typing import Any, NamedTuple
 
 from dosecheck.formulary.agree import ingredient_problems, product_problems, regimen_problems
+from dosecheck.formulary.daily_bands_lint import band_overlaps, band_row_problems
 from dosecheck.formulary.limits import Policy
 from dosecheck.formulary.measures import CEILINGS, MEASURES, MOST_BITS, Comparison
 from dosecheck.formulary.medicine import Medicine, Regimen, compile_medicine
@@ -74,6 +75,7 @@ def medicine_problems(sound: Sound, policy: Policy) -> Iterator[Problem]:
                     )
                 elif kind == "regimen":
                     compiled[number] = list(made.regimens)
+    yield from band_overlaps([row for row in sound.entries["daily_band"] if ("daily_band", row[0]) not in wrong])
     for number, rows in compiled.items():
         yield from (Problem(("regimen", number), why, "Look at the figure and its unit again.") for row in rows for why in _too_large(row))
     yield from _overlap_problems(compiled)
@@ -97,6 +99,8 @@ def _entry_problems(kind: str, entry: Raw, sound: Sound) -> Iterator[Problem]:
         yield from ingredient_problems(entry)
     elif kind == "product" and sound.ids["ingredient"]:
         yield from product_problems(entry, sound.ids["ingredient"])
+    elif kind == "daily_band":
+        yield from band_row_problems(entry)
     elif kind == "regimen":
         yield from regimen_problems(entry)
         yield from _ingredient_references(entry, sound.ids["ingredient"]) if sound.ids["ingredient"] else ()

@@ -34,10 +34,14 @@ from dosecheck.formulary.parts import (
     AgeBand,
     Bounds,
     Checked,
+    DailyBand,
+    Device,
     Dose,
     Equals,
     FiltrationBand,
     MaxDaily,
+    Output,
+    Particle,
     Some,
     Source,
     Step,
@@ -117,6 +121,10 @@ class Product(Table):
     strengths: Annotated[dict[Word, Strength], Some] | None = None
     measure: Annotated[list[Step], Some] | None = None
     divides: Annotated[int, Field(ge=1, le=16)] | None = None
+    device: Device | None = None
+    output: Output | None = None
+    particle: Particle | None = None
+    puffs: Annotated[int, Field(ge=1, le=1000)] | None = None
     source: Source
 
 
@@ -197,6 +205,7 @@ class MedicineFile(Table):
     product: list[Product] | None = None
     regimen: list[Regimen] | None = None
     age_limit: list[AgeLimit] | None = None
+    daily_band: list[DailyBand] | None = None
 
 
 class LocalFile(Table):
@@ -207,6 +216,7 @@ class LocalFile(Table):
     regimen: list[Regimen] | None = None
     product: list[Product] | None = None
     age_limit: list[AgeLimit] | None = None
+    daily_band: list[DailyBand] | None = None
 
 
 class ShareLine(Table):
@@ -221,6 +231,11 @@ class TimeLine(Table):
 
 class DateLine(Table):
     value: date
+    reason: Text
+
+
+class IdLine(Table):
+    value: Id
     reason: Text
 
 
@@ -266,6 +281,8 @@ class PolicyFile(Table):
     weight_z: ZLine | None = None
     growth_reference: ReferenceLine | None = None
     one_at_a_time: ListLine | None = None
+    most_step_down: ShareLine | None = None
+    inhaled_table: IdLine | None = None
     review_by: DateLine | None = None
 
 

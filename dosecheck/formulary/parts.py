@@ -1,4 +1,4 @@
-"""The small tables inside the entries of a formulary: bands, doses, maxima, sources.
+"""The small tables inside the entries of a formulary: bands, doses, maxima, sources; and the rows of daily bands.
 
 Each is strict: no unknown key, no coercion.  The entries themselves are in `models.py`.
 """
@@ -6,7 +6,7 @@ Each is strict: no unknown key, no coercion.  The entries themselves are in `mod
 from __future__ import annotations
 
 from datetime import date
-from typing import Annotated, Any
+from typing import Annotated, Any, Literal
 
 from pydantic import BaseModel, ConfigDict, Field, model_validator
 
@@ -20,6 +20,7 @@ from dosecheck.formulary.fields import (
     Filtration,
     Id,
     Line,
+    MassAmount,
     Over,
     Text,
     Volume,
@@ -142,3 +143,30 @@ class Equals(Table):
 
 Dose = either((dict, DoseEnds), DoseText)
 MaxDaily = either((dict, NoDaily), Bounds)
+
+
+# ---- inhaled treatment ----
+
+Device = Literal["metered-dose inhaler", "dry powder inhaler", "nebuliser"]
+Output = Literal["metered", "delivered"]
+Particle = Literal["standard", "extra-fine"]
+
+
+class DayEnds(Table):
+    from_: MassAmount | None = Field(None, alias="from")
+    above: MassAmount | None = None
+    to: MassAmount | None = None
+
+
+class DailyBand(Table):
+    id: Id
+    age: AgeBand
+    devices: Annotated[list[Device], Some] | None = None
+    output: Output | None = None
+    particle: Particle | None = None
+    low: DayEnds | None = None
+    medium: DayEnds | None = None
+    high: DayEnds | None = None
+    as_printed: bool | None = None
+    note: Text | None = None
+    source: Source

@@ -13,7 +13,7 @@ from dosecheck.errors import FormularyFault
 Raw = dict[str, Any]
 Place = tuple[str | int, ...]
 MOST_TOLD = 300
-ENTRIES = ("ingredient", "product", "regimen", "age_limit")
+ENTRIES = ("ingredient", "product", "regimen", "age_limit", "daily_band")
 
 
 class Problem(NamedTuple):
@@ -40,6 +40,10 @@ EXAMPLES = {
     "strengths": 'strengths = { trimethoprim = "40 mg in 5 mL", sulfamethoxazole = "200 mg in 5 mL" }',
     "measure": 'measure = [ { up_to = "5 mL", step = "0.1 mL" }, { step = "0.5 mL" } ]',
     "divides": "divides = 2",
+    "puffs": "puffs = 200",
+    "devices": 'devices = ["dry powder inhaler"]',
+    "as_printed": "as_printed = true",
+    "daily_band": 'daily_band = [ { low = { from = "100 micrograms", to = "200 micrograms" } } ]',
     "valid_from": "valid_from = 2024-05-01",
     "route": 'route = "oral"',
     "for": 'for = ["pain"]',
@@ -94,6 +98,8 @@ POLICY_EXAMPLES = {
     **{key: f'{key} = "{z}"' for key, z in (("low", "-4"), ("high", "4"))},
     "from": 'from = "10 years"',
     "growth_reference": 'growth_reference = { value = "who", reason = "..." }',
+    "most_step_down": 'most_step_down = { value = "50 %", reason = "..." }',
+    "inhaled_table": 'inhaled_table = { value = "invented-handbook-2024", reason = "..." }',
     "review_by": 'review_by = { value = 2027-12-31, reason = "..." }',
     "reason": 'reason = "Common practice, no source; set your own."',
 }

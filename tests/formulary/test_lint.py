@@ -109,6 +109,7 @@ def test_the_entry_of_the_readme_is_right() -> None:
         ("[[product]]", models.Product),
         ("[[regimen]]", models.Regimen),
         ("[[age_limit]]", models.AgeLimit),
+        ("[[daily_band]]", models.DailyBand),
     ],
 )
 def test_the_readme_lists_the_keys_of_the_models(heading: str, model) -> None:
