@@ -18,7 +18,7 @@ from dosecheck.formulary.load import Formulary
 from dosecheck.quantity import UNITS
 
 YOUNG_MONTHS = 3  # below it, and gestation not told, a low weight is no finding
-_BLOCK = 30  # days that share one pair of sure limits
+_BLOCK = 60  # days that share one pair of sure limits
 _SPAN = 2**14  # more than the days of any age that is compared
 
 

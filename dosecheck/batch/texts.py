@@ -105,7 +105,8 @@ def class_texts(screened: Screened, weight_z: pl.Series) -> pl.DataFrame:
     units = {"one_dose": " {}", "dose_per_kg": " {}/kg", "most_for_one_dose": " {}", "times_the_most": ""}
     written = {name: _written(numbers[name], wide["unit"], pattern) for name, pattern in units.items()}
     bound = bounds.gather(place) if len(bounds) else pl.lit(None, dtype=pl.String)
-    written["weight_z"] = _decimals(weight_z.gather(screened.rows["row"]), 2)
+    index, hundredths = distinct(weight_z.gather(screened.rows["row"]))
+    written["weight_z"] = _decimals(pl.Series(hundredths, dtype=pl.Int64), 2).gather(index)
     return wide.with_columns(binding_limit=bound, **written).select("row", *RESULTS)
 
 
