@@ -25,9 +25,11 @@ _CERTAIN_MONTHS = 36  # from here on an untold gestation no longer matters to an
 def shelf_is_slow(shelf: Shelf) -> bool:
     regimens = [r for each in shelf.regimens.values() for r in each]
     surface = any("surface" in c.measure for r in regimens for limit in r.limits for c in limit.comparisons)
+    derived = any(r.goes_by in ("ideal", "adjusted") for r in regimens)
     kidneys = any(band.fact == "egfr" for r in regimens for band in r.bands)
     return (
         surface
+        or derived
         or kidneys
         or len(regimens) > MOST_DIGITS
         or any(len(r.limits) > MOST_DIGITS for r in regimens)

@@ -64,7 +64,8 @@ class Product(NamedTuple):
 class Regimen(NamedTuple):
     """One line of practice.  `bands` say which children, `limits` what is allowed; `source` is "id, place".
 
-    `reason` is a site's own for a local regimen, and empty for one of the base.
+    `goes_by` is empty where the file does not say which weight; `reason` is a site's own for a local regimen, and empty
+    for one of the base.
     """
 
     id: str
@@ -234,7 +235,7 @@ def _regimen(entry: dict[str, Any], policy: Policy, high_risk: bool, only: str) 
         per=entry.get("per", "dose"),
         limits=compile_limits(entry, policy, high_risk),
         required=tuple(entry.get("required", [])),
-        goes_by=entry.get("goes_by", "actual"),
+        goes_by=entry.get("goes_by", ""),
         no_daily=daily["none"] if isinstance(daily, dict) else "",
         rounding=entry.get("rounding", ""),
         ask_first=tuple(entry.get("ask_first", [])),

@@ -73,6 +73,7 @@ EXAMPLES = {
     "min_duration": 'min_duration = "15 minutes"',
     "required": 'required = ["rate"]',
     "query_up_to": 'query_up_to = "0 %"',
+    "goes_by": 'goes_by = "ideal"',
     "ask_first": 'ask_first = ["Is the child drinking?"], with at most three sentences',
     "note": 'note = "..."',
     "year": "year = 2024",

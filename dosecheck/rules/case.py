@@ -8,6 +8,7 @@ from dosecheck.formulary.load import Formulary
 from dosecheck.formulary.measures import Ratio
 from dosecheck.formulary.medicine import Medicine, Product, Regimen
 from dosecheck.formulary.shelf import Shelf
+from dosecheck.quantity import Quantity
 from dosecheck.records import Child, Order
 from dosecheck.rules.amounts import Amount, Given
 from dosecheck.rules.codes import Finding
@@ -20,7 +21,7 @@ if TYPE_CHECKING:  # loaded only when earlier doses are told
 
 
 class Case(NamedTuple):
-    """Everything one check looks at."""
+    """Everything one check looks at.  `weight` is what limits per kg go by: the child's own, unless a regimen says otherwise."""
 
     order: Order
     child: Child
@@ -32,6 +33,7 @@ class Case(NamedTuple):
     given: Given
     facts: dict[str, Ratio]
     once: bool
+    weight: Quantity | None
     history: History | None = None  # None: earlier doses are not told
 
 

@@ -240,7 +240,7 @@ CATALOGUE: dict[str, Code] = {
         "A day's dose becomes single doses only by their number.",
     ),
     "weight-kind": Code(
-        "This regimen goes by {name} weight, which is not worked out here.",
+        "This regimen goes by {name} weight, which could not be reckoned: {why}. What is shown is by the child's own weight.",
         "The regimen goes by another weight.",
         "Ideal, adjusted or lean weight is not the weight on the scale.",
     ),
@@ -263,6 +263,11 @@ CATALOGUE: dict[str, Code] = {
         "Kidney function: eGFR {value}, category {stage}; {about} ({source}).",
         "Kidney function was reckoned.",
         "A note: the estimate of kidney function that the answer goes by, its category, and what it does not mean.",
+    ),
+    "goes-by-weight": Code(
+        "This regimen goes by {name} weight: {value}.",
+        "The regimen goes by another weight.",
+        "A note: the limits per kg were held by an ideal or adjusted weight, as the formulary says; the working shows it.",
     ),
     "gestation-not-told": Code(
         "Under 3 months and the gestation is not told: it is not taken as term.",
@@ -463,3 +468,6 @@ WEIGHT_SLIPS = {
     "digits": "two digits have changed places ({other})",
     "age": "the age is {other}",
 }
+
+# Why a regimen's lean weight is not reckoned.
+LEAN_NOT_RECKONED = "no formula for children's lean weight has been read at its source"

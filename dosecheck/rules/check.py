@@ -22,6 +22,7 @@ from dosecheck.rules.case import Case, Reading
 from dosecheck.rules.codes import Finding, agreed, worst
 from dosecheck.rules.concerns import child_concerns, regimen_concerns
 from dosecheck.rules.conclude import conclude, differing, unknown_medicine
+from dosecheck.rules.dosing import dosing_of
 from dosecheck.rules.explain import finding_of, limit_states
 from dosecheck.rules.facts import DAY, Body, body_of, common_facts, doses_in_a_day, facts_for, is_once, ratio
 from dosecheck.rules.judge import BROKEN, UNKNOWN, Answer, answer_limit, judge
@@ -77,7 +78,7 @@ def case_of(order: Order, child: Child, body: Body, formulary: Formulary, medici
     most, mean, _ = doses_in_a_day(order)
     given = Given(medicine, product, child, mean if most == mean else None)
     shelf = formulary.shelf(medicine, asked)
-    return Case(order, child, body, formulary, medicine, product, shelf, given, common_facts(order, child), is_once(order))
+    return Case(order, child, body, formulary, medicine, product, shelf, given, common_facts(order, child), is_once(order), child.weight)
 
 
 def as_told(earlier: Any) -> Earlier | None:
@@ -197,6 +198,8 @@ def _read(case: Case, ingredient: str, regimen: Regimen) -> Reading:
     order, dose = case.order, case.order.dose
     if dose is None:
         return _silent(regimen=regimen)
+    dosing = dosing_of(case, regimen)
+    case = dosing.case
     amount = amount_of(dose, case.medicine.ingredient(ingredient), regimen.kind, case.given)
     if not isinstance(amount, Amount):
         return _silent(Finding(amount[0], NOT_CHECKED, amount[1]), regimen=regimen)
@@ -210,10 +213,10 @@ def _read(case: Case, ingredient: str, regimen: Regimen) -> Reading:
         findings += held.findings
     states, steps = limit_states(regimen, judged, upper, case)
     steps += held.steps if held else []
-    concerns = regimen_concerns(regimen, case.child, case.body, once)
+    concerns = [*regimen_concerns(regimen, case.child, case.body, once), *dosing.findings]
     concerns += odd_amounts(case.product, regimen, amount) if case.product else []
     outcome = worst([judged.outcome, *(f.outcome for f in (*(held.findings if held else ()), *concerns) if f.outcome)])
-    return Reading(regimen, outcome, (*findings, *concerns), states, (*amount.steps, *steps), amount, upper)
+    return Reading(regimen, outcome, (*findings, *concerns), states, (*amount.steps, *dosing.steps, *steps), amount, upper)
 
 
 def _held(case: Case, ingredient: str, regimen: Regimen, amount: Amount, upper: dict[str, Ratio]) -> Held | None:

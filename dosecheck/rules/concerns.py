@@ -11,7 +11,7 @@ from dosecheck.formulary.medicine import Medicine, Regimen
 from dosecheck.quantity import Quantity
 from dosecheck.reading import read_time
 from dosecheck.records import NOT_CHECKED, QUERY, WITHIN, Child
-from dosecheck.rules.catalogue import NOT_COMPARED, WEIGHT_SLIPS
+from dosecheck.rules.catalogue import LEAN_NOT_RECKONED, NOT_COMPARED, WEIGHT_SLIPS
 from dosecheck.rules.codes import NOTE, Finding, Later
 from dosecheck.rules.facts import DAY, TERM_FROM_DAYS, Body
 from dosecheck.rules.kidneys import kidney_concerns, reduced_without_figures
@@ -86,8 +86,8 @@ def regimen_concerns(regimen: Regimen, child: Child, body: Body, once: bool) -> 
     found = []
     if is_small_preterm(child, body) and not _BABY_FACTS & {band.fact for band in regimen.bands}:
         found.append(Finding("preterm", QUERY, {"value": show_weeks(child.gestation)}, **names))
-    if regimen.goes_by != "actual" and any("weight" in limit.main.measure for limit in regimen.limits):
-        found.append(Finding("weight-kind", NOT_CHECKED, {"name": regimen.goes_by}, **names))
+    if regimen.goes_by == "lean" and any("weight" in limit.main.measure for limit in regimen.limits):
+        found.append(Finding("weight-kind", NOT_CHECKED, {"name": regimen.goes_by, "why": LEAN_NOT_RECKONED}, **names))
     found += reduced_without_figures(regimen, body.kidneys)
     bounded = repeats_bounded(regimen)
     if not once and bounded != WITHIN:

@@ -68,9 +68,9 @@ def limit_states(regimen: Regimen, judged: Judged, upper: dict[str, Ratio], case
         if bound is not None:
             comes_to = Quantity(bound, limit.figure.kind.split("/")[0], limit.figure.unit.split("/")[0])
             steps += limit_step(limit, comes_to, upper, case)
-        elif limit.main.measure == "rate/weight" and case.child.weight:
-            comes_to = Quantity(Fraction(limit.main.p, limit.main.q), limit.figure.kind, limit.figure.unit) * case.child.weight
-            steps += [] if limit.beyond else [Step(limit.name, (limit.figure, TIMES, case.child.weight), comes_to)]
+        elif limit.main.measure == "rate/weight" and case.weight:
+            comes_to = Quantity(Fraction(limit.main.p, limit.main.q), limit.figure.kind, limit.figure.unit) * case.weight
+            steps += [] if limit.beyond else [Step(limit.name, (limit.figure, TIMES, case.weight), comes_to)]
         states.append(LimitState(limit, regimen, state, comes_to, index == binding, source))
     return tuple(states), steps
 
@@ -82,7 +82,7 @@ def limit_step(limit: Limit, comes_to: Quantity, facts: dict[str, Ratio], case: 
         return []
     parts: list[Any] = [limit.figure]
     if main.measure.endswith("/weight"):
-        parts += [TIMES, case.child.weight]
+        parts += [TIMES, case.weight]
     if main.measure.endswith("/surface"):
         parts += [TIMES, "body surface (square root of", case.child.height, TIMES, case.child.weight, "/ 3600, in m2)"]
     if main.measure.startswith("daily"):
@@ -127,10 +127,10 @@ def _dose_measured(case: Case, limit: Limit, base: str, dose: Quantity, upper: d
     total, words = _total(case, limit, base, dose, upper)
     data: dict[str, Any] = {"value": f"{show(total)}{words}"}
     if limit.main.measure.endswith("/weight"):
-        data["value"] += f" ({show(total / case.child.weight.to('kg'))}{words if base == 'rate' else ''})"
+        data["value"] += f" ({show(total / case.weight.to('kg'))}{words if base == 'rate' else ''})"
         if base != "rate":
-            comes = show(limit.figure * case.child.weight, down=limit.main.sense == AT_MOST)
-            data["comes"] = f", which is {comes} at {show(case.child.weight)}"
+            comes = show(limit.figure * case.weight, down=limit.main.sense == AT_MOST)
+            data["comes"] = f", which is {comes} at {show(case.weight)}"
     if limit.main.sense == AT_MOST:
         measured, bound = sides(limit.main, facts_for(limit, upper, upper, case.order))
         data["times"] = Fraction(measured, bound) if MEASURES[limit.main.measure].power == 1 else _root(Fraction(measured, bound))

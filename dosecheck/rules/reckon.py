@@ -21,6 +21,7 @@ from dosecheck.rules.case import Case
 from dosecheck.rules.check import as_told, case_of, earlier_problems, order_problems, with_history
 from dosecheck.rules.codes import Finding
 from dosecheck.rules.concerns import child_concerns, regimen_concerns
+from dosecheck.rules.dosing import dosing_of, without_weight
 from dosecheck.rules.explain import allowed, limit_step, most_for_one_dose
 from dosecheck.rules.facts import body_of, ratio
 from dosecheck.rules.kidneys import fits, parted, untold
@@ -170,15 +171,20 @@ def _all_figures(case: Case) -> Iterator[Figures]:
 
 
 def _figures_of(case: Case, regimen: Regimen) -> Iterator[Figures]:
-    """One block; for a dose a day, one for each allowed number of doses, unless the order says how many."""
-    told = case.given.doses
+    """One block; for a dose a day, one for each allowed number of doses, unless the order says how many.
+
+    Where the weight that the regimen goes by cannot be reckoned, nothing per kg is shown: the note says why.
+    """
+    told, dosing = case.given.doses, dosing_of(case, regimen)
+    case = dosing.case if dosing.sure else without_weight(dosing.case)
     allowed = regimen.entry["doses_a_day"] if regimen.per == "day" else [None]
     counts = [int(told)] if told and told.denominator == 1 else allowed
     for count in counts:
         facts = dict(case.facts)
         if count:
             facts["doses"] = facts["average"] = ratio(count)
-        yield _block(case, regimen, count, facts)
+        block = _block(case, regimen, count, facts)
+        yield block._replace(steps=(*dosing.steps, *block.steps), notes=(*(f.message for f in dosing.findings), *block.notes))
 
 
 def _block(case: Case, regimen: Regimen, count: int | None, facts: dict[str, Ratio]) -> Figures:
@@ -234,7 +240,7 @@ def _low(case: Case, regimen: Regimen, facts: dict[str, Ratio], high: Quantity |
     if value is None:
         return None, []
     low = _in_regimen(regimen, value)
-    parts = (limit.figure, TIMES, case.child.weight) if limit.main.measure.endswith("/weight") else (limit.figure,)
+    parts = (limit.figure, TIMES, case.weight) if limit.main.measure.endswith("/weight") else (limit.figure,)
     if regimen.per == "day":
         count = Fraction(*facts["average"])
         parts = (*parts, "/", count, "doses" if count != 1 else "dose")
