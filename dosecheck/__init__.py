@@ -14,6 +14,8 @@ from dosecheck.rules.codes import Finding
 from dosecheck.rules.verdict import Verdict
 from dosecheck.showing import show
 
+_WHEN_ASKED = {"check_chart": "dosecheck.rules.chart", "read_chart": "dosecheck.chart_file"}  # a single check need not load them
+
 __all__ = [
     "Child",
     "DosecheckError",
@@ -28,11 +30,21 @@ __all__ = [
     "TextError",
     "Verdict",
     "__version__",
+    "check_chart",
     "check_order",
     "read_amount",
+    "read_chart",
     "read_dose",
     "read_order",
     "read_strength",
     "read_weight",
     "show",
 ]
+
+
+def __getattr__(name: str) -> object:
+    from importlib import import_module
+
+    if name in _WHEN_ASKED:
+        return getattr(import_module(_WHEN_ASKED[name]), name)
+    raise AttributeError(f"dosecheck has no {name}")

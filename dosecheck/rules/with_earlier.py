@@ -105,11 +105,11 @@ def hold(case: Case, ingredient: Ingredient, regimen: Regimen, amount: Amount, u
     later = () if case.once else later_doses(case.order, dose.value)
     line = Line(case, regimen, ingredient, entries, tuple(e.timed for e in entries), upper, Timed(0, 0, dose.value), later, dose.unit)
     held = Held({}, doubtful(case, ingredient, regimen, entries, upper), [s for e in entries if e.amount for s in e.amount.steps])
-    broken: dict[tuple, tuple[Limit, str]] = {}
+    broken: dict[Any, tuple[Limit, str] | None] = {}
     for index, limit in enumerate(regimen.limits):
         if base_of(limit):
             _hold_limit(line, index, limit, held, broken)
-    held.findings.extend(_finding(line, limit, outcome) for limit, outcome in broken.values())
+    held.findings.extend(_finding(line, *worst) for worst in broken.values() if worst)
     return held
 
 
@@ -122,8 +122,11 @@ def _beside_infusion(regimen: Regimen, ingredient: Ingredient) -> Held:
 # ---- one limit ----
 
 
-def _hold_limit(line: Line, index: int, limit: Limit, held: Held, broken: dict[tuple, tuple[Limit, str]]) -> None:
-    """Its state; what the dose now breaks goes into `broken` once a figure, at its worst, as in `judge`."""
+def _hold_limit(line: Line, index: int, limit: Limit, held: Held, broken: dict[Any, tuple[Limit, str] | None]) -> None:
+    """Its state; what the dose now breaks goes into `broken` once a figure, at its worst, as in `judge`.
+
+    Of two limits on the number of doses (the most, and the source's own numbers) the first tells; None marks that it has.
+    """
     base = base_of(limit)
     if not limit.beyond:
         held.steps.extend(_steps(line, limit))
@@ -136,14 +139,18 @@ def _hold_limit(line: Line, index: int, limit: Limit, held: Held, broken: dict[t
         return
     if answer is False:
         held.states[index] = BROKEN
-        key = (limit.name, limit.figure)
-        broken[key] = (broken[key][0] if key in broken else limit, limit.outcome)
+        key = base if base == "doses" else (limit.name, limit.figure)
+        before = broken.get(key)
+        if before is None or limit.beyond:
+            broken[key] = (before[0] if before else limit, limit.outcome)
         return
     held.states.setdefault(index, MET)
     found = None if base in ("gap", "course") or limit.beyond else _later(line, limit) or _before(line, limit)
     if found:
         held.states[index] = BROKEN
-        held.findings.append(found)
+        held.findings.extend([] if base in broken else [found])
+        if base == "doses":
+            broken.setdefault(base, None)
 
 
 def _inside(line: Line, limit: Limit, end: Seconds) -> list[Entry]:
@@ -173,9 +180,13 @@ def _later(line: Line, limit: Limit) -> Finding | None:
     for number, dose in enumerate(line.later, 2):
         doses.append(dose)
         if answer_limit(limit, _facts(line, limit, doses, dose.first)) is False:
-            told = {**_told(line, limit, doses, dose.first), "which": f"Dose {number} of this order", "when": line.history.said(dose.first)}
+            told = {**_told(line, limit, doses, dose.first), "which": f"Dose {number} of this order", "when": _when(line, dose)}
             return Finding("later-dose-breaks", QUERY, told, line.regimen.full_id, line.regimen.source)
     return None
+
+
+def _when(line: Line, dose: Timed) -> str:
+    return line.history.said(dose.first) if dose.first else "whenever it is given"
 
 
 def _later_in_course(line: Line, limit: Limit) -> Finding | None:
