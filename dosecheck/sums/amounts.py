@@ -5,6 +5,8 @@ The thresholds of doubt are common practice without a source; each is only a rea
 
 from __future__ import annotations
 
+from fractions import Fraction
+
 from dosecheck.errors import Fault, InputError
 from dosecheck.quantity import Quantity, factor, kind_of
 from dosecheck.reading import read_weight
@@ -15,6 +17,7 @@ from dosecheck.working import BY, TIMES, Step
 
 _ML = factor("mL", "volume")
 _SOLID = factor("g/mL", "mass/volume")
+PUMP_STEP = Quantity(Fraction(_ML, 36_000), "volume/time", "mL/h")  # 0.1 mL/h
 _FASTEST = 999 * factor("mL/h", "volume/time")
 _LEAST_VOLUME, _LARGEST_VOLUME = _ML / 10, 3000 * _ML
 _FINE, _COARSE = Quantity(_ML / 100, "volume", "mL"), Quantity(_ML / 10, "volume", "mL")
@@ -72,7 +75,15 @@ def strength_doubts(strength: Quantity) -> list[Doubt]:
     return []
 
 
+def to_set(flow: Quantity) -> Result:
+    """What a pump is set to, in steps of 0.1 mL/h."""
+    return Result("to set", rounded(flow, PUMP_STEP), "rounded to 0.1 mL/h")
+
+
 def flow_doubts(flow: Quantity) -> list[Doubt]:
+    """About a rate that is set on a pump."""
+    if not to_set(flow).value.value:
+        return [Doubt("rate-too-small", "The rate is below what is set in steps of 0.1 mL/h: use a weaker solution.")]
     if flow.value > _FASTEST:
         return [Doubt("rate-too-fast", "More than 999 mL/h: look at the figures and their units again.")]
     return []

@@ -15,10 +15,10 @@ from dosecheck.quantity import Quantity
 from dosecheck.reading import read_time, read_volume
 from dosecheck.reading.figures import Share, read_percent, reader_of
 from dosecheck.showing import show
+from dosecheck.sums.amounts import PUMP_STEP
 from dosecheck.sums.child import AGE_IF_TOLD, WEIGHT
 from dosecheck.sums.fluids import Rate, age_doubts, by_rule
 from dosecheck.sums.frame import Answer, Doubt, Field, NotCovered, Result, Sum, rounded
-from dosecheck.sums.infusion import PUMP_STEP
 from dosecheck.working import BY, TIMES, Step
 
 _SOURCES = (

@@ -13,10 +13,10 @@ from dosecheck.quantity import Quantity
 from dosecheck.reading import read_time, read_volume, read_weight
 from dosecheck.reading.figures import Share, read_percent, reader_of
 from dosecheck.showing import show, show_share
+from dosecheck.sums.amounts import PUMP_STEP
 from dosecheck.sums.child import AGE_IF_TOLD, WEIGHT
 from dosecheck.sums.fluids import RULE, age_doubts, by_rule
 from dosecheck.sums.frame import Answer, Doubt, Field, NotCovered, Result, Sum, rounded
-from dosecheck.sums.infusion import PUMP_STEP
 from dosecheck.working import BY, TIMES, Step
 
 _read_by_weight = reader_of(("volume/weight",), "deficit by weight", "60 mL/kg")

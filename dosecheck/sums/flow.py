@@ -12,9 +12,9 @@ from dosecheck.errors import Fault, InputError
 from dosecheck.quantity import Quantity
 from dosecheck.reading import read_time, read_volume
 from dosecheck.reading.figures import reader_of
-from dosecheck.sums.amounts import bag_doubts, flow_doubts
+from dosecheck.sums.amounts import bag_doubts, flow_doubts, to_set
 from dosecheck.sums.frame import Answer, Doubt, Field, Result, Sum, one_of, rounded
-from dosecheck.sums.infusion import PUMP_STEP, read_flow
+from dosecheck.sums.infusion import read_flow
 from dosecheck.working import BY, TIMES, Step
 
 SETS = "A set says on its pack what it gives: 20 drops/mL for clear fluid, 15 for blood, 60 for a paediatric burette, in this source."
@@ -29,8 +29,7 @@ _MINUTE = Quantity(60, "time", "minutes")
 def rate(volume: Quantity, time: Quantity) -> Answer:
     """mL/h that runs a volume in a time; the pump's figure is rounded to 0.1 mL/h and said so."""
     flow, step = _over(volume, time)
-    results = (Result("rate", flow), Result("to set", rounded(flow, PUMP_STEP), "rounded to 0.1 mL/h"))
-    return Answer(results, (step,), (*bag_doubts(volume), *flow_doubts(flow)), (), (FLOW_SOURCE,))
+    return Answer((Result("rate", flow), to_set(flow)), (step,), (*bag_doubts(volume), *flow_doubts(flow)), (), (FLOW_SOURCE,))
 
 
 def duration(volume: Quantity, rate: Quantity) -> Answer:

@@ -13,9 +13,9 @@ from dosecheck.quantity import Quantity
 from dosecheck.reading import read_weight
 from dosecheck.reading.figures import read_whole, reader_of, word_of
 from dosecheck.showing import show
+from dosecheck.sums.amounts import to_set
 from dosecheck.sums.child import AGE_IF_TOLD, NEWBORN_LAST_DAY, WEIGHT
-from dosecheck.sums.frame import Answer, Doubt, Field, NotCovered, Result, Sum, rounded
-from dosecheck.sums.infusion import PUMP_STEP
+from dosecheck.sums.frame import Answer, Doubt, Field, NotCovered, Result, Sum
 from dosecheck.working import BY, TIMES, Step
 
 _read_rate = reader_of(("volume/time", "volume/time/weight"), "rate", "100 mL/kg/day")
@@ -80,7 +80,7 @@ def maintenance(weight: Quantity, rule: str, age: Age | None) -> Answer:
     results = (
         Result("a day", day, note),
         Result("by the hour", hour, note),
-        Result("to set", rounded(hour, PUMP_STEP), "rounded to 0.1 mL/h"),
+        to_set(hour),
     )
     notes = (*_by_others(rate.amount, weight, age), _WHICH_FLUID)
     return Answer(results, (*rate.steps, other_time), (*age_doubts(weight, age), *_many(day)), notes, (RULES[rule].source, _RANGE))

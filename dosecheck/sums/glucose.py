@@ -9,9 +9,8 @@ from dosecheck.errors import Fault, InputError
 from dosecheck.quantity import Quantity
 from dosecheck.reading.figures import read_solution, reader_of
 from dosecheck.showing import show
-from dosecheck.sums.amounts import WEIGHT_IF_TOLD, by_weight, flow_doubts, percent_text, strength_doubts
-from dosecheck.sums.frame import Answer, Doubt, Field, Result, Sum, one_of, rounded
-from dosecheck.sums.infusion import PUMP_STEP
+from dosecheck.sums.amounts import WEIGHT_IF_TOLD, by_weight, flow_doubts, percent_text, strength_doubts, to_set
+from dosecheck.sums.frame import Answer, Doubt, Field, Result, Sum, one_of
 from dosecheck.working import BY, TIMES, Step
 
 SOURCE = (
@@ -45,7 +44,7 @@ def glucose_fluid(glucose: Quantity, strength: Quantity | None, fluid: Quantity 
         if weight:
             flow = (per_kg * weight).to("mL/h")
             steps.append(Step("rate", (per_kg, TIMES, weight), flow))
-            results += [Result("rate", flow), Result("to set", rounded(flow, PUMP_STEP), "rounded to 0.1 mL/h")]
+            results += [Result("rate", flow), to_set(flow)]
             doubts += flow_doubts(flow)
         return Answer(tuple(results), tuple(steps), tuple(doubts), NOTES, (SOURCE,))
     per_kg, steps = _per_kg(fluid, weight)

@@ -6,14 +6,12 @@ x dose (micrograms/kg/min) / strength (micrograms/mL).  The same relation holds 
 
 from __future__ import annotations
 
-from fractions import Fraction
-
 from dosecheck.errors import Fault, InputError
-from dosecheck.quantity import DRUG, Quantity, factor
+from dosecheck.quantity import DRUG, Quantity
 from dosecheck.reading import read_time
 from dosecheck.reading.figures import reader_of
-from dosecheck.sums.amounts import STRENGTH, WEIGHT_IF_TOLD, by_weight, flow_doubts, strength_doubts, volume_of, whole_of
-from dosecheck.sums.frame import Answer, Doubt, Field, Result, Sum, rounded
+from dosecheck.sums.amounts import STRENGTH, WEIGHT_IF_TOLD, by_weight, flow_doubts, strength_doubts, to_set, volume_of, whole_of
+from dosecheck.sums.frame import Answer, Field, Result, Sum
 from dosecheck.working import BY, TIMES, Step
 
 SOURCE = (
@@ -23,7 +21,6 @@ SOURCE = (
 TOTAL_SOURCE = (
     "A day's total counts the loading dose too: prescribing information, milrinone lactate injection, maintenance-dose table, United States"
 )
-PUMP_STEP = Quantity(Fraction(factor("mL", "volume"), 36_000), "volume/time", "mL/h")  # 0.1 mL/h
 _DAY = read_time("24 hours")
 
 RATES = tuple(kind for drug in DRUG for kind in (f"{drug}/time/weight", f"{drug}/time"))
@@ -36,12 +33,8 @@ def rate(dose: Quantity, strength: Quantity, weight: Quantity | None) -> Answer:
     """mL/h for a dose by time (and weight) at a strength; the pump's figure is rounded to 0.1 mL/h and said so."""
     amount, steps = whole_of(dose, weight, "amount by time")
     exact, step = volume_of(amount, strength, "rate")
-    pump = rounded(exact, PUMP_STEP)
-    doubts = strength_doubts(strength) + flow_doubts(exact)
-    if not pump.value:
-        doubts.append(Doubt("rate-too-small", "The rate is below what is set in steps of 0.1 mL/h: use a weaker solution."))
-    results = (Result("rate", exact), Result("to set", pump, "rounded to 0.1 mL/h"))
-    return Answer(results, (*steps, step), tuple(doubts), (), (SOURCE,))
+    doubts = (*strength_doubts(strength), *flow_doubts(exact))
+    return Answer((Result("rate", exact), to_set(exact)), (*steps, step), doubts, (), (SOURCE,))
 
 
 def dose(rate: Quantity, strength: Quantity, weight: Quantity | None) -> Answer:

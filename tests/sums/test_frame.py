@@ -7,8 +7,8 @@ from fractions import Fraction
 import pytest
 
 from dosecheck import InputError, Quantity
+from dosecheck.sums.amounts import PUMP_STEP
 from dosecheck.sums.frame import NotCovered, Sum, rounded, work_out
-from dosecheck.sums.infusion import PUMP_STEP
 from dosecheck.sums.listing import SUMS, find
 
 
