@@ -62,13 +62,18 @@ def show_unit(unit: str, number: Fraction | int = 2) -> str:
 
 
 def _readable(quantity: Quantity) -> Quantity:
-    """Another unit of the kind when the number would be below 0.01 (or a rounded one below 1), or at or above 10 000."""
+    """Another unit of the kind when the number would be below 0.01 (or a rounded one below 1), or at or above 10 000.
+
+    A volume stays in mL down to 0.001 mL, exact or rounded: syringes and pumps count no microlitres.
+    """
     _, stroke, below = quantity.unit.partition("/")
     kind = quantity.kind.split("/")[0]
     if kind not in ("mass", "activity", "volume", "substance") or not quantity.value:
         return quantity
     number = quantity.number
     least = Fraction(1, 100) if (number * 10**_DECIMALS).denominator == 1 else 1
+    if kind == "volume":
+        least = Fraction(1, 1000)
     if least <= number < 10_000:
         return quantity
     units = sorted(UNITS[kind], key=UNITS[kind].__getitem__)

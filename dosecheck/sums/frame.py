@@ -182,8 +182,8 @@ def one_of(**values: Any) -> str:
     """
     given = [name for name, value in values.items() if value is not None]
     if len(given) != 1:
-        why = "Give one of them." if not given else "They are given together."
-        raise InputError([Fault(" or ".join(values), "", why, f"Write {' or '.join(values)}, not both.")])
+        why = "They are given together." if given else "None of them is given."
+        raise InputError([Fault(" or ".join(values), "", why, "Write one of them alone.")])
     return given[0]
 
 

@@ -48,7 +48,7 @@ def dose(rate: Quantity, strength: Quantity, weight: Quantity | None) -> Answer:
         results.append(Result("dose by weight", by_hour))
         if kind == "mass":
             results.append(Result("by the minute", by_hour.to(f"{unit}/kg/min")))
-            steps.append(Step("by the minute", (by_hour, BY, 60), results[-1].value))
+            steps.append(Step("by the minute", (by_hour, BY, "60 min/h"), results[-1].value))
     return Answer(tuple(results), tuple(steps), (*strength_doubts(strength), *flow_doubts(rate)), (), (SOURCE,))
 
 

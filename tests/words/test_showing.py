@@ -148,5 +148,17 @@ def test_another_unit_is_chosen_only_to_read_better_and_is_the_same_amount(quant
     assert value == number or (shown.startswith("about ") and abs(value - number) <= place / 2)
 
 
+@pytest.mark.parametrize(
+    ("number", "unit", "said"),
+    [
+        (Fraction(2, 9), "mL", "about 0.2222 mL"), (Fraction(1, 30), "mL/h", "about 0.03333 mL/h"), (Fraction(1, 1000), "mL", "0.001 mL"),
+        (Fraction(9, 10_000), "mL", "0.9 microlitres"), (Fraction(2, 9), "mg", "about 222.2 micrograms"),
+    ],
+)  # fmt: skip
+def test_a_volume_is_told_in_the_unit_of_syringes_and_pumps(number, unit, said):
+    kind = {"mL": "volume", "mL/h": "volume/time", "mg": "mass"}[unit]
+    assert show(Quantity(number * factor(unit, kind), kind, unit)) == said
+
+
 def test_a_kind_is_named_the_same_whatever_the_order_below():
     assert kind_of("mass", "time", "weight") == kind_of("mass", "weight", "time")
