@@ -102,7 +102,8 @@ def _rates(half: Quantity, since: Quantity, given: Quantity | None, maintenance:
     left_volume, steps = half, []
     if given:
         left_volume = Quantity(max(half.value - given.value, 0), "volume", half.unit)
-        steps.append(Step("left of the first half", (half, "-", given), left_volume))
+        note = "none is left" if given > half else ""
+        steps.append(Step("left of the first half", (half, "-", given), left_volume, note))
     left_time = Quantity(_EIGHT.value - since.value, "time", "hours")
     now = _by_the_hour(left_volume, left_time) + maintenance
     later = _by_the_hour(half, _SIXTEEN) + maintenance
