@@ -10,7 +10,7 @@ from dosecheck.rules.chart import ALONE, ChartVerdict, Ordered
 from dosecheck.rules.chart_blocks import Block, Row
 from dosecheck.showing import show
 
-_BAR, _BEYOND = 20, 4
+_BAR, _BEYOND, _LEAST = 20, 4, 4
 
 
 def chart_text(verdict: ChartVerdict) -> str:
@@ -45,10 +45,11 @@ def _order(each: Ordered, sources: Sources) -> str:
     told = each.verdict.understood
     what = [told.get(name, "") for name in ("medicine", "route", "for", "dose", "how_often", "product")]
     lines = [
-        heading(wrapped(f"{each.name}, {each.order.medicine or 'no medicine'}: {each.verdict.outcome.upper()}")),
+        heading(wrapped(f"{each.name}, {each.order.medicine or 'no medicine'}: {each.verdict.outcome.upper().replace('-', ' ')}")),
         wrapped("; ".join(filter(None, what)), "  "),
     ]
-    lines += [wrapped(f"{f.message}{sources.mark(f.source)}", "  - ") for f in each.verdict.findings if f.outcome]
+    reasons = [f for f in each.verdict.findings if f.outcome and f.code != "given-medicine-unknown"]  # that is told of the chart
+    lines += [wrapped(f"{f.message}{sources.mark(f.source)}", "  - ") for f in reasons]
     if each.verdict.next_dose:
         lines.append(wrapped(f"Next dose by the doses given: {next_text(_words(each))}.", "  "))
     elif each.verdict.earlier is not None:
@@ -70,30 +71,31 @@ def _ingredient(each: Block) -> str:
     total = f", {show(each.in_24_hours)}" if each.in_24_hours else ""
     given = f"Given: {each.count} dose{'s' * (each.count != 1)}{total}; the last {each.last}." if each.last else "Given: none told."
     lines.append(wrapped(given + (f" At most: {each.ceiling.words}." if each.ceiling.words else " No daily limit is read here."), "  "))
-    if not each.rows:
-        return lines[0] + "\n" + lines[1]
-    columns = [
-        (row.clock, show(row.amount) if row.amount else "not known", _bar(row.share), show(row.total), _number(row, each))
-        for row in each.rows
-    ]
-    widths = [max(len(cells[place]) for cells in columns) for place in range(5)]
-    for row, (clock, amount, bar, sofar, number) in zip(each.rows, columns, strict=True):
-        line = f"  {clock:<{widths[0]}}  {amount:>{widths[1]}}  {bar}  {sofar:>{widths[3]}}  {number:<{widths[4]}}"
-        fits = len(line) + 2 + len(row.note) <= WIDTH
-        lines += [f"{line}  {row.note}".rstrip()] if fits else [line.rstrip(), f"  {'':<{widths[0]}}  {row.note}"]
-    if any(row.share is not None for row in each.rows):
-        lines.append("  Bar: the 24 hours to then, against the nearest daily limit, which is the |.")
+    lines += _table(each)
     return "\n".join(lines)
+
+
+def _table(each: Block) -> list[str]:
+    """One line a dose: when, how much, the bar, the total and the number of the 24 hours to then; a note below if need be."""
+    cells = [(row.clock, show(row.amount) if row.amount else "not known", show(row.total), _number(row, each)) for row in each.rows]
+    widths = [max(map(len, column)) for column in zip(*cells, strict=True)]
+    room = min(WIDTH - sum(widths) - 10 - _BEYOND - 1, _BAR)
+    lines = []
+    for row, (clock, amount, total, number) in zip(each.rows, cells, strict=True):
+        bar = f"  {_bar(row.share, room)}" if row.share is not None and room >= _LEAST else ""
+        line = f"  {clock:<{widths[0]}}  {amount:>{widths[1]}}{bar}  {total:>{widths[2]}}  {number:<{widths[3]}}  {row.note}".rstrip()
+        lines += [line] if len(line) <= WIDTH else [line.removesuffix(row.note).rstrip(), f"  {'':<{widths[0]}}  {row.note}"]
+    if any(row.share is not None for row in each.rows) and room >= _LEAST:
+        lines.append("  Bar: the 24 hours to then, against the nearest daily limit, which is the |.")
+    return lines
 
 
 def _number(row: Row, each: Block) -> str:
     return f"{row.count} of {each.ceiling.count}" if each.ceiling.count else str(row.count)
 
 
-def _bar(share: Fraction | None) -> str:
+def _bar(share: Fraction, room: int) -> str:
     """`#` up to the limit `|`, and `!` beyond it; a part of a mark counts as a whole one."""
-    if share is None:
-        return ""
-    marks = ceil(share * _BAR)
-    over = min(marks - _BAR, _BEYOND) if marks > _BAR else 0
-    return "#" * min(marks, _BAR) + "." * (_BAR - marks) + "|" + "!" * over + " " * (_BEYOND - over)
+    marks = ceil(share * room)
+    over = min(marks - room, _BEYOND) if marks > room else 0
+    return "#" * min(marks, room) + "." * (room - marks) + "|" + "!" * over + " " * (_BEYOND - over)

@@ -16,7 +16,7 @@ from dosecheck.showing import show
 _RIGHT = WIDTH - MARGIN
 _HOUR = 3600
 _SHORT = {"stop": "STOP", "query": "QUERY", "not-checked": "NOT CHECKED", "within": "WITHIN"}
-_BAR = 190  # px up to the limit
+_BAR, _OVER, _LETTER = 190, 20, 8  # px: a bar up to its limit, what may stick out, a letter of a label
 _LEGEND = "Circle: given. Diamond: ordered, if given now. Triangle: next dose. Hatched: too soon after the last dose."
 _INK, _FILL = "#111", "#3b6ea5"
 
@@ -31,7 +31,7 @@ def timeline_svg(verdict: ChartVerdict) -> str:
     page.lines(", ".join(filter(None, who)), font_weight="bold") if any(who) else None
     page.lines(f"at {verdict.now}")
     for finding in verdict.findings:
-        page.lines(f"{finding.outcome.upper()}: {finding.message}") if finding.outcome else None
+        page.lines(f"{_SHORT[finding.outcome]}: {finding.message}") if finding.outcome else None
     for block in verdict.blocks:
         _block(page, block, verdict)
     _without_block(page, verdict)
@@ -76,8 +76,10 @@ def _block(page: Page, block: Block, verdict: ChartVerdict) -> None:
         _order(page, verdict, name, outcome)
         page.lines(_next(found) + ".", font_weight="bold")
     _strip(page, block, verdict)
-    for row in block.rows:
-        _row(page, row, block)
+    labels = [_total(row, block) for row in block.rows]
+    full = min(_BAR, WIDTH - 2 * MARGIN - _OVER - _LETTER * max(map(len, labels), default=0))
+    for row, label in zip(block.rows, labels, strict=True):
+        _row(page, row, label, full)
     if any(row.share is not None for row in block.rows):
         page.lines(f"Bars: the 24 hours to then, against {block.ceiling.words}, whichever is nearer.", size=11)
 
@@ -92,7 +94,7 @@ def _order(page: Page, verdict: ChartVerdict, name: str, outcome: str) -> None:
 def _reasons(verdict: ChartVerdict, name: str) -> list[str]:
     """The first of what stands against an order; the text has all."""
     each = next(each for each in verdict.orders if each.name == name)
-    return [f.message for f in each.verdict.findings if f.outcome][:1]
+    return [f.message for f in each.verdict.findings if f.outcome and f.code != "given-medicine-unknown"][:1]
 
 
 def _badge(page: Page, name: str, outcome: str) -> None:
@@ -155,19 +157,24 @@ def _mark(page: Page, row: Row, x, axis: float) -> None:
 # ---- one dose ----
 
 
-def _row(page: Page, row: Row, block: Block) -> None:
-    """When and how much; below it the bar with the running total of 24 hours."""
+def _total(row: Row, block: Block) -> str:
+    """ "490 mg, 2 of 4"; "!" marks what is above a limit."""
+    of = f"{row.count} of {block.ceiling.count}" if block.ceiling.count else f"{row.count} dose{'s' * (row.count != 1)}"
+    return f"{show(row.total)}, {of}" + (" !" if row.share is not None and row.share > 1 else "")
+
+
+def _row(page: Page, row: Row, label: str, full: float) -> None:
+    """When and how much; below it the bar, `full` px up to the limit, with the running total of 24 hours."""
     amount = show(row.amount) if row.amount else "amount not known"
     page.line(f"{row.clock}, {amount}", weight="bold", step=20)
     if row.note:
-        page.text(row.note, _RIGHT, text_anchor="end", size=11 if len(row.note) > 24 else 13)
-    of = f"{row.count} of {block.ceiling.count}" if block.ceiling.count else f"{row.count} dose{'s' * (row.count != 1)}"
+        page.line(row.note, size=11, step=14)
     page.y += 18
-    if row.share is not None:
-        top = page.y - 11
-        share = float(round(row.share * _BAR, 1))
-        page.shape("rect", x=MARGIN, y=top, width=min(share, _BAR), height=11, fill="#fff" if row.planned else _FILL, stroke=_INK)
-        if share > _BAR:
-            page.shape("rect", x=MARGIN + _BAR, y=top, width=min(share - _BAR, 24), height=11, fill="url(#hatch)", stroke=_INK)
-        page.shape("line", x1=MARGIN + _BAR, y1=top - 3, x2=MARGIN + _BAR, y2=top + 14, stroke=_INK, stroke_width=3)
-    page.text(f"{show(row.total)}, {of}" + (" !" if row.share is not None and row.share > 1 else ""), _RIGHT, text_anchor="end")
+    page.text(label, _RIGHT, text_anchor="end")
+    if row.share is None or full < 40:
+        return
+    top, share = page.y - 11, float(round(row.share * int(full), 1))
+    page.shape("rect", x=MARGIN, y=top, width=min(share, full), height=11, fill="#fff" if row.planned else _FILL, stroke=_INK)
+    if share > full:
+        page.shape("rect", x=MARGIN + full, y=top, width=min(share - full, _OVER), height=11, fill="url(#hatch)", stroke=_INK)
+    page.shape("line", x1=MARGIN + full, y1=top - 3, x2=MARGIN + full, y2=top + 14, stroke=_INK, stroke_width=3)

@@ -97,7 +97,7 @@ def check_chart(chart: Chart, formulary: Formulary) -> ChartVerdict:
         Ordered(f"order {number}", order, _verdict(order, chart, body, formulary, history)) for number, order in enumerate(chart.orders, 1)
     )
     blocks = tuple(block_of(ingredient, history, _with(ingredient, orders)) for ingredient in _ingredients(orders, history))
-    findings = (*_about_the_chart(chart), *_about_the_orders(orders, formulary), *_twice(blocks))
+    findings = (*_about_the_chart(chart, history), *_about_the_orders(orders, formulary), *_twice(blocks))
     return ChartVerdict(
         outcome=worst([*(each.verdict.outcome for each in orders), *(f.outcome for f in findings if f.outcome)]),
         findings=findings,
@@ -141,7 +141,10 @@ def _ingredients(orders: tuple[Ordered, ...], history: History | None) -> list[I
     return found
 
 
-def _about_the_chart(chart: Chart) -> Iterator[Finding]:
+def _about_the_chart(chart: Chart, history: History | None) -> Iterator[Finding]:
+    for had in history.doses if history else ():
+        if had.medicine is None:
+            yield Finding("given-medicine-unknown", NOT_CHECKED, {"which": had.text})
     if chart.earlier is None:
         yield Finding("doses-given-not-told", NOT_CHECKED, {})
     if not chart.orders:

@@ -104,8 +104,11 @@ class History:
         """When a dose was given, by the clock where the time of the check is known: "07:30", "09:30 to 10:30"."""
         if self.now is None:
             return had.given.when
-        ends = dict.fromkeys(self.clock(moment) for moment in (had.first, had.last))
-        return " to ".join(ends)
+        first, last = (self.clock(moment) for moment in (had.first, had.last))
+        if first == last:
+            return first if had.first == had.last else f"{first} (an hour that came twice)"
+        (time, _, day), (later, _, same) = first.partition(" "), last.partition(" ")
+        return f"{time} to {later} {day}".rstrip() if day == same else f"{first} to {last}"
 
     def clock(self, moment: Seconds) -> str:
         """The time of day in the zone of the check, with the day when it is another; a part of a minute counts up."""

@@ -18,6 +18,7 @@ from hypothesis import strategies as st
 
 from dosecheck import Formulary, InputError
 from dosecheck.chart_file import read_chart
+from dosecheck.cli.chart_text import chart_text
 from dosecheck.reports.timeline import timeline_svg
 from dosecheck.rules.chart import ChartVerdict, check_chart
 
@@ -274,6 +275,17 @@ def test_the_demo_chart_by_hand() -> None:
     ):
         assert words in text
     assert max(map(len, said.out.splitlines())) <= 80
+
+
+def test_long_amounts_and_times_stay_within_the_columns() -> None:
+    """H32: micrograms in full, a range of times, an hour that came twice, a dose of an unknown medicine named for the whole chart."""
+    order = {"medicine": "salbutamol", "route": "inhaled", "dose": "4 puffs", "every": "4 hours", "product": "inhaler-100"}
+    given_ = [dose("salbutamol", "4 puffs", "2026-10-25 01:30", product="inhaler-100", note="at home"), dose("salbutamol", "4 puffs", "9 to 10 hours", product="inhaler-100"),
+              dose("mystery", "1 mg")]  # fmt: skip
+    verdict = chart(order, given=given_, now="2026-10-25 03:10", zone="Europe/London")
+    text = chart_text(verdict)
+    assert max(map(len, text.splitlines())) <= 79 and "01:30 (an hour that came twice)" in text and "18:10 to 19:10 yesterday" in text
+    assert "given-medicine-unknown" in {f.code for f in verdict.findings} and flat(text).count("of mystery, 9 hours ago") == 2
 
 
 def test_two_children_in_turn_leave_nothing_behind(tmp_path: Path) -> None:
