@@ -285,7 +285,7 @@ def test_long_amounts_and_times_stay_within_the_columns() -> None:
     verdict = chart(order, given=given_, now="2026-10-25 03:10", zone="Europe/London")
     text = chart_text(verdict)
     assert max(map(len, text.splitlines())) <= 79 and "01:30 (an hour that came twice)" in text and "18:10 to 19:10 yesterday" in text
-    assert "given-medicine-unknown" in {f.code for f in verdict.findings} and flat(text).count("of mystery, 9 hours ago") == 2
+    assert "given-medicine-unknown" in {f.code for f in verdict.findings} and flat(text).count("of mystery by oral route, 9 hours ago") == 2
 
 
 def test_two_children_in_turn_leave_nothing_behind(tmp_path: Path) -> None:
