@@ -22,6 +22,7 @@ HEADLINES = {
     QUERY: "QUERY: look again before using these figures. A sum alone: no order was checked.",
     NOT_CHECKED: "NOT RECKONED: the formula does not cover this.",
 }
+IN_PART = "NOT CHECKED: only a part of this is covered. A sum alone: no order was checked."
 _EPILOG = "Exit status: 0 reckoned, 1 query (look again), 4 not covered by the formula, 2 bad input."
 
 
@@ -78,9 +79,10 @@ def _option(field: Field) -> click.Option:
 def sum_text(reckoned: Reckoned) -> str:
     """A sum's answer for eyes: what it comes to first, then why to look again, then the working."""
     answer = reckoned.answer
-    parts = [heading(wrapped(f"{reckoned.title}. {HEADLINES[reckoned.outcome]}"))]
+    headline = IN_PART if answer.open else HEADLINES[reckoned.outcome]
+    parts = [heading(wrapped(f"{reckoned.title}. {headline}"))]
     parts.append("\n".join(wrapped(f"{r.name}: {r.text}" + (f" ({r.note})" if r.note else ""), "  ", "      ") for r in answer.results))
-    parts.append(block("Why", [reckoned.not_covered] if reckoned.not_covered else [doubt.text for doubt in answer.doubts]))
+    parts.append(block("Why", [*filter(None, [reckoned.not_covered]), *(doubt.text for doubt in answer.doubts)]))
     parts.append(block("Read as", [f"{name.replace('_', ' ')}: {text}" for name, text in reckoned.understood.items()]))
     parts.append(block("Working", [step.text for step in answer.steps]))
     parts.append(block("Notes", answer.notes))

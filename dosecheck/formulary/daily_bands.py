@@ -70,8 +70,7 @@ class DailyBand(NamedTuple):
         parted = (("device", self.devices, inhaler.device), ("output", (self.output,), inhaler.output))
         for what, wanted, told in (*parted, ("particle", (self.particle,), inhaler.particle)):
             if any(wanted) and told not in wanted:
-                is_ = f"this is {told}" if told else "for this it is not told"
-                return f"its figures are of {what} {' or '.join(wanted)}, and {is_}"
+                return f"its figures are for {what} {' or '.join(wanted)}, and the {what} here is {told or 'not told'}"
         return ""
 
     def place(self, amount: Quantity) -> str:

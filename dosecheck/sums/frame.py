@@ -1,7 +1,7 @@
 """What a sum is: named fields read strictly, one function, and an answer with its working and its sources.
 
 A sum checks no order.  It ends "reckoned", "query" (something about the figures is doubtful: look again) or
-"not-checked" (the formula does not cover this: no result at all).  The sums themselves are in the other modules of
+"not-checked" (the formula does not cover this: no result at all, or only those of the part that is covered).  The sums themselves are in the other modules of
 this folder, `listing.py` finds them by name, and `dosecheck sum` prints any of them.
 """
 
@@ -66,13 +66,14 @@ class Doubt(NamedTuple):
 
 
 class Answer(NamedTuple):
-    """What a sum's function returns."""
+    """What a sum's function returns.  `open`: what of the question is not covered, where the rest is; "" when all is."""
 
     results: tuple[Result, ...]
     steps: tuple[Step, ...]
     doubts: tuple[Doubt, ...] = ()
     notes: tuple[str, ...] = ()
     sources: tuple[str, ...] = ()
+    open: str = ""
 
 
 class Sum(NamedTuple):
@@ -133,7 +134,8 @@ def work_out(name: str, asked: Sum, texts: Mapping[str, Any], formulary: Any = N
         answer = asked.reckon(**values)
     except NotCovered as error:
         return Reckoned(name, asked.title, NOT_CHECKED, understood, Answer((), ()), str(error), about)
-    return Reckoned(name, asked.title, QUERY if answer.doubts else RECKONED, understood, answer, "", about)
+    outcome = NOT_CHECKED if answer.open else QUERY if answer.doubts else RECKONED
+    return Reckoned(name, asked.title, outcome, understood, answer, answer.open, about)
 
 
 def _read(asked: Sum, texts: Mapping[str, Any]) -> dict[str, Any]:

@@ -47,6 +47,11 @@ SUMS: dict[str, Listed] = {
     "ketoacidosis-fluid-2009": Listed("Fluids", "deficit", "rate over 48 hours by a guideline since replaced"),
     "burns-fluid": Listed("Fluids", "burns", "volumes and rates from the time of a burn"),
     "local-anaesthetic": Listed("Local anaesthetics", "anaesthetic", "the most mL by weight, strength and what is already given"),
+    "inhaler-day": Listed("Inhaled treatment", "inhaled", "micrograms a day, and the low, medium or high band by named tables"),
+    "inhaler-change": Listed("Inhaled treatment", "inhaled", "a step down or up compared, in per cent and by bands"),
+    "canister": Listed("Inhaled treatment", "canister", "how many days an inhaler lasts, and when to ask for the next"),
+    "peak-flow": Listed("Lung function", "lung", "peak flow as a share of a reference by height, and of the child's best"),
+    "fev1": Listed("Lung function", "lung", "FEV1 as a share of predicted, z-score and lower limit, by one equation"),
     "tube-size": Listed("Emergency sizes", "emergency", "tracheal tube by age: size and depth, by each rule that is taught"),
     "shock-energy": Listed("Emergency sizes", "emergency", "energy of a shock by weight"),
 }
