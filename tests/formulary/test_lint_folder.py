@@ -69,6 +69,45 @@ Z_LIMITS = 'weight_z = { reason = "r", bands = [ { from = "0 months", low = "-4"
 REFERENCE = 'growth_reference = { value = "who", reason = "r" }\n'
 
 
+def test_the_lines_of_inhaled_treatment() -> None:
+    table = 'inhaled_table = { value = "%s", reason = "r" }\n'
+    cut = 'most_step_down = { value = "50 %", reason = "r" }\n'
+    assert faults(policy=POLICY + cut + table % "invented-handbook-2024") == []
+    one_fault(
+        'policy.toml, inhaled_table.value: There is no source "invented-handbok-2024"', policy=POLICY + table % "invented-handbok-2024"
+    )
+    one_fault('policy.toml, most_step_down.value: "half"', policy=POLICY + cut.replace("50 %", "half"))
+
+
+BAND = """
+[[daily_band]]
+id = "child"
+age = { from = "6 years", below = "12 years" }
+high = { above = "400 micrograms" }
+source = { id = "invented-handbook-2024", place = "table 7" }
+"""
+
+
+def test_a_site_may_change_a_row_of_daily_bands() -> None:
+    assert faults(medicines_exampol=medicine(more=BAND), local_site=LOCAL + BAND.replace("400", "500")) == []
+    added = LOCAL + BAND.replace('"child"', '"another"')
+    one_fault('daily band "another": It overlaps the row "child"', medicines_exampol=medicine(more=BAND), local_site=added)
+
+
+@pytest.mark.parametrize(
+    "row",
+    [
+        BAND.replace("6 years", "12 years").replace('"12 years" }', '"18 years" }'),
+        BAND.replace("high", 'devices = ["nebuliser"]\nhigh'),
+        BAND.replace("handbook-2024", "handbook-2025"),
+    ],
+)
+def test_rows_of_another_age_device_or_table_stand_side_by_side(row: str) -> None:
+    first = BAND.replace("high", 'devices = ["dry powder inhaler"]\nhigh')
+    more = SOURCES + SOURCES.replace("2024]", "2025]")
+    assert faults(sources=more, medicines_exampol=medicine(more=first + row.replace('"child"', '"other"'))) == []
+
+
 def test_z_limits_are_right() -> None:
     assert faults(policy=POLICY + Z_LIMITS + REFERENCE) == []
 
