@@ -17,6 +17,7 @@ from dosecheck.records import NOT_CHECKED, QUERY, STOP, WITHIN, Child
 from dosecheck.rules.catalogue import CATALOGUE
 from dosecheck.rules.codes import Finding, Later, agreed, worst
 from dosecheck.rules.concerns import regimen_concerns
+from dosecheck.rules.dosing import silent_on_weight
 from dosecheck.rules.facts import Body
 from dosecheck.rules.judge import Answer, judge
 
@@ -60,6 +61,7 @@ class RowFlags(NamedTuple):
     not_measured: bool
     weight_old: bool
     unbelievable: bool
+    far_above: bool
     no_purpose: bool
     missing: frozenset[str]
 
@@ -139,7 +141,9 @@ def _reading(part: Part, flags: RowFlags, told: list[Told]) -> str:
     told += [_brief(t.code, t.outcome, part.regimen.limits[t.limits[0]]) for t in judged.told]
     concerns = [c for c in regimen_concerns(part.regimen, Child(), _NOBODY, flags.once) if c.outcome]
     told += [_brief(c.code, c.outcome, None) for c in concerns]
-    return worst([judged.outcome, *(c.outcome for c in concerns)])
+    heavy = [QUERY] if flags.far_above and silent_on_weight(part.regimen) else []
+    told += [_brief("weight-far-above", QUERY, None) for _ in heavy]
+    return worst([judged.outcome, *heavy, *(c.outcome for c in concerns)])
 
 
 def _answer(state: int, limit: Limit, missing: frozenset[str]) -> Answer:

@@ -12,7 +12,7 @@ from dosecheck.formulary.shelf import Shelf
 from dosecheck.quantity import factor
 
 # One bit a flag of a row; the four of NULLS say which fact is missing.
-ONCE, YOUNG, NOT_MEASURED, WEIGHT_OLD, NO_AGE, UNBELIEVABLE = 1, 2, 4, 8, 256, 512
+ONCE, YOUNG, NOT_MEASURED, WEIGHT_OLD, NO_AGE, UNBELIEVABLE, FAR_ABOVE = 1, 2, 4, 8, 256, 512, 1024
 NULLS = {"weight": 16, "most": 32, "gap_n": 64, "course": 128}
 _FACT_OF = {"weight": ("weight",), "most": ("doses", "average"), "gap_n": ("gap",), "course": ("course",)}
 
@@ -62,7 +62,7 @@ def classed(about: tuple, medicine: Medicine, shelf: Shelf, slots: list[Slot], v
     flags = RowFlags(
         key.infusion is None,
         bool(bits & NO_AGE),
-        *(bool(bits & flag) for flag in (ONCE, YOUNG, NOT_MEASURED, WEIGHT_OLD, UNBELIEVABLE)),
+        *(bool(bits & flag) for flag in (ONCE, YOUNG, NOT_MEASURED, WEIGHT_OLD, UNBELIEVABLE, FAR_ABOVE)),
         key.purpose is None,
         frozenset(missing),
     )

@@ -15,6 +15,7 @@ from dosecheck.batch.columns import distinct
 from dosecheck.body.believable import GRAM, MOST_Z, Limits, sure_limits, weight_limits
 from dosecheck.body.growth import LAST_DAY, SEXES, lms_at
 from dosecheck.formulary.load import Formulary
+from dosecheck.formulary.weight_z import ZBand
 from dosecheck.quantity import UNITS
 
 YOUNG_MONTHS = 3  # below it, and gestation not told, a low weight is no finding
@@ -55,20 +56,29 @@ class Growth:
     A frame has `weight` (ng), `days_lo`, `days_hi`, `months_lo` and `sex` (0 not told, 1 female, 2 male).
     """
 
-    def __init__(self, formulary: Formulary) -> None:
-        self.bands, self.reference = formulary.z_bands, formulary.growth_reference
+    def __init__(self, formulary: Formulary, bands: tuple[ZBand, ...]) -> None:
+        self.bands, self.reference = bands, formulary.growth_reference
         self._limits: dict[int, Limits | None] = {}
 
     def unbelievable(self, frame: pl.DataFrame) -> pl.Series:
         """Whether each row's weight lies beyond the limits of its age and sex; not where nothing is compared."""
+        doubt, low, high = self._beyond(frame)
+        return _marked(frame, doubt, high | (low & (doubt["months_lo"] >= YOUNG_MONTHS)))
+
+    def far_above(self, frame: pl.DataFrame) -> pl.Series:
+        """Whether each row's weight lies above the high limit alone."""
+        doubt, _, high = self._beyond(frame)
+        return _marked(frame, doubt, high)
+
+    def _beyond(self, frame: pl.DataFrame) -> tuple[pl.DataFrame, pl.Series, pl.Series]:
+        """The rows in doubt, and whether each lies below and above its limits."""
         doubt = frame.with_row_index("place").filter(self._in_doubt(frame))
         key = (doubt["days_lo"] * _SPAN + doubt["days_hi"]) * 3 + doubt["sex"]
         index, keys = distinct(key)
         ends = [self._of(key) or Limits(None, None) for key in keys]
         low, high = (pl.Series([end and end * GRAM for end in side], dtype=pl.Int64).gather(index) for side in _sides(ends))
         weight = doubt["weight"]
-        beyond = (weight > high).fill_null(False) | ((weight < low).fill_null(False) & (doubt["months_lo"] >= YOUNG_MONTHS))
-        return pl.repeat(False, len(frame), eager=True).scatter(doubt["place"].filter(beyond), True)
+        return doubt, (weight < low).fill_null(False), (weight > high).fill_null(False)
 
     def _in_doubt(self, frame: pl.DataFrame) -> pl.Series:
         """Rows that have what is compared, but for those whose weight is believable on any day about theirs."""
@@ -111,6 +121,10 @@ class Growth:
         every = [lms_at(self.reference, sex, day) for sex, day in product(SEXES, range(LAST_DAY + 1))]
         rows = [(float(lms.power), float(lms.median), float(lms.spread), lms.outer) for lms in every]
         return pl.DataFrame(rows, schema={**dict.fromkeys(("power", "median", "spread"), pl.Float64), "outer": pl.Boolean}, orient="row")
+
+
+def _marked(frame: pl.DataFrame, doubt: pl.DataFrame, rows: pl.Series) -> pl.Series:
+    return pl.repeat(False, len(frame), eager=True).scatter(doubt["place"].filter(rows), True)
 
 
 def _sides(ends: list[Limits]) -> tuple[list[int | None], list[int | None]]:

@@ -16,7 +16,19 @@ import polars as pl
 
 from dosecheck.batch.amounts import Scaled, dose_columns, is_slow, scaled
 from dosecheck.batch.answers import Answered, sentence_of, told_of
-from dosecheck.batch.classes import NO_AGE, NOT_MEASURED, NULLS, UNBELIEVABLE, WEIGHT_OLD, YOUNG, Classed, Slot, classed, slots_of
+from dosecheck.batch.classes import (
+    FAR_ABOVE,
+    NO_AGE,
+    NOT_MEASURED,
+    NULLS,
+    UNBELIEVABLE,
+    WEIGHT_OLD,
+    YOUNG,
+    Classed,
+    Slot,
+    classed,
+    slots_of,
+)
 from dosecheck.batch.columns import ASKED, FREQUENCY, Columns, Read, child_columns
 from dosecheck.batch.compare import binding, compared
 from dosecheck.batch.growth import Growth
@@ -51,7 +63,7 @@ class Screen:
         self.formulary = formulary
         self.least_part = LEAST_PART
         self.columns = Columns()
-        self.growth = Growth(formulary)
+        self.growth, self.far = Growth(formulary, formulary.z_bands), Growth(formulary, formulary.far_above)
         self.classes: list[Classed] = []
         self._class_ids: dict[tuple, int] = {}
         self._scaled: dict[tuple, tuple[Dose, Scaled]] = {}
@@ -86,7 +98,7 @@ class Screen:
         frame = pl.concat([told, child], how="horizontal").with_row_index("row")
         frame = frame.with_columns(sex=read.column("sex", ("", *SEXES).index, pl.Int64).fill_null(0))
         read.weight_z = self.growth.hundredths(frame)
-        frame = frame.with_columns(unbelievable=self.growth.unbelievable(frame))
+        frame = frame.with_columns(unbelievable=self.growth.unbelievable(frame), far_above=self.far.far_above(frame))
         return frame.select(
             "row",
             "weight",
@@ -122,6 +134,7 @@ class Screen:
             NOT_MEASURED: pl.col("not_measured") & pl.col("weight").is_not_null(),
             WEIGHT_OLD: (pl.col("weight_days") > oldest) & pl.col("weight").is_not_null(),
             UNBELIEVABLE: pl.col("unbelievable"),
+            FAR_ABOVE: pl.col("far_above"),
             **{NULLS[name]: pl.col(name).is_null() for name in ("weight", "course")},
             NO_AGE: pl.col("months_lo").is_null(),
         }

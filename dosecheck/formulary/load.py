@@ -18,7 +18,7 @@ from dosecheck.formulary.medicine import Medicine, compile_medicine
 from dosecheck.formulary.sheet import FILE as SHEET
 from dosecheck.formulary.sheet import Section, sections
 from dosecheck.formulary.shelf import Asked, Shelf, build
-from dosecheck.formulary.weight_z import z_bands
+from dosecheck.formulary.weight_z import far_above, z_bands
 
 
 def merge(raw: dict[str, Any], local: dict[str, Any]) -> dict[str, Any]:
@@ -53,7 +53,7 @@ class Formulary:
         policy = parse("policy.toml", self._files["policy.toml"])
         self.policy = policy
         self.grading = Policy(share(policy["query_up_to"]["value"]), share(policy["point_allowance"]["value"]))
-        self.z_bands = z_bands(policy)
+        self.z_bands, self.far_above = z_bands(policy), far_above(policy)
         self.growth_reference: str = policy.get("growth_reference", {}).get("value", "who")
         watched = policy.get("one_at_a_time")
         self.one_at_a_time = frozenset(watched["value"]) if watched else None  # None: every group

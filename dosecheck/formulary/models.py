@@ -263,6 +263,17 @@ class ZLine(Table):
         return self
 
 
+class HighZLine(Table):
+    value: ZScore
+    reason: Text
+
+    @model_validator(mode="after")
+    def _above_the_median(self) -> HighZLine:
+        if read_z(self.value) <= 0:
+            raise refuse("A weight far above the centiles has a z-score above 0.", 'Write value = "3".')
+        return self
+
+
 class ListLine(Table):
     value: Annotated[list[Text], Some]
     reason: Text
@@ -279,6 +290,7 @@ class PolicyFile(Table):
     weight_age_infant: TimeLine
     weight_age_child: TimeLine
     weight_z: ZLine | None = None
+    weight_far_above: HighZLine | None = None
     growth_reference: ReferenceLine | None = None
     one_at_a_time: ListLine | None = None
     most_step_down: ShareLine | None = None

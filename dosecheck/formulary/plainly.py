@@ -98,6 +98,7 @@ POLICY_EXAMPLES = {
     "weight_z": 'weight_z = { reason = "...", bands = [ { from = "0 months", low = "-4", high = "4" } ] }',
     **{key: f'{key} = "{z}"' for key, z in (("low", "-4"), ("high", "4"))},
     "from": 'from = "10 years"',
+    "weight_far_above": 'weight_far_above = { value = "3", reason = "..." }',
     "growth_reference": 'growth_reference = { value = "who", reason = "..." }',
     "most_step_down": 'most_step_down = { value = "50 %", reason = "..." }',
     "inhaled_table": 'inhaled_table = { value = "invented-handbook-2024", reason = "..." }',

@@ -25,6 +25,14 @@ def z_bands(policy: dict[str, Any]) -> tuple[ZBand, ...]:
     return tuple(ZBand(first_day(band["from"]), read_z(band["low"]), read_z(band["high"])) for band in bands)
 
 
+def far_above(policy: dict[str, Any]) -> tuple[ZBand, ...]:
+    """One band at all ages whose high end is the policy's z-score of a weight far above the centiles; none without it."""
+    if "weight_far_above" not in policy:
+        return ()
+    high = read_z(policy["weight_far_above"]["value"])
+    return (ZBand(0, -high, high),)
+
+
 def first_day(text: str) -> int:
     """The first whole day of an age: "28 days" is 28, "10 years" is 3653 (120 months of 30.4375 days, rounded up)."""
     fact, number = edge(text, "from")

@@ -264,6 +264,11 @@ CATALOGUE: dict[str, Code] = {
         "Kidney function was reckoned.",
         "A note: the estimate of kidney function that the answer goes by, its category, and what it does not mean.",
     ),
+    "weight-far-above": Code(
+        "The weight is far above the centiles: {z}. The source does not say which weight its figures per kg go by: ask whether the weight on the scale is meant, or an ideal or adjusted one.",
+        "The weight is far above the centiles, and the regimen does not say which weight it goes by.",
+        "Figures per kg come from children of usual weight. A regimen that says which weight it goes by is not asked about; how far is far is the policy's.",
+    ),
     "goes-by-weight": Code(
         "This regimen goes by {name} weight: {value}.",
         "The regimen goes by another weight.",

@@ -2,7 +2,7 @@
 
 A regimen that says `goes_by = "ideal"` or `"adjusted"` has its limits per kg held by that weight; where the child's own
 weight is less, the own one holds, so that no limit is ever above what it would be by the scale.  An order written per kg
-is still an amount by the child's own weight.  The reckoning itself is in `body/weights.py`.
+is still an amount by the child's own weight.  Where a regimen is silent, a weight far above the centiles is a query.  The reckoning is in `body/weights.py`.
 """
 
 from __future__ import annotations
@@ -11,10 +11,11 @@ from typing import NamedTuple
 
 from dosecheck.formulary.medicine import Regimen
 from dosecheck.quantity import Quantity
-from dosecheck.records import NOT_CHECKED
+from dosecheck.records import NOT_CHECKED, QUERY
 from dosecheck.rules.case import Case
 from dosecheck.rules.codes import NOTE, Finding
 from dosecheck.rules.facts import ratio
+from dosecheck.rules.weighing import is_far_above, weight_for_age
 from dosecheck.showing import show, show_weight
 from dosecheck.working import Step
 
@@ -38,12 +39,20 @@ def by_weight(regimen: Regimen) -> bool:
     return any("weight" in limit.main.measure for limit in regimen.limits)
 
 
+def silent_on_weight(regimen: Regimen) -> bool:
+    """It has limits per kg, and the file does not say which weight they go by."""
+    return not regimen.goes_by and by_weight(regimen)
+
+
 def dosing_of(case: Case, regimen: Regimen) -> Dosing:
     """The case with the weight that the regimen goes by; with the own weight and a finding where that cannot be reckoned."""
+    names = {"regimen": regimen.full_id, "source": regimen.source}
+    if silent_on_weight(regimen) and is_far_above(case.child, case.body, case.formulary):
+        told = {"z": weight_for_age(case.child, case.body, case.formulary)}
+        return Dosing(case, (), (Finding("weight-far-above", QUERY, told, **names),))
     if regimen.goes_by not in DERIVED or not by_weight(regimen):
         return Dosing(case, (), ())
     found = _derived(case, regimen.goes_by)
-    names = {"regimen": regimen.full_id, "source": regimen.source}
     if isinstance(found, str):
         return Dosing(case, (), (Finding("weight-kind", NOT_CHECKED, {"name": regimen.goes_by, "why": found}, **names),))
     weight, steps = found

@@ -17,6 +17,7 @@ from dosecheck.body.growth import LAST_DAY, SEXES, table_for
 from dosecheck.body.lms import centile
 from dosecheck.formulary.cells import Interval
 from dosecheck.formulary.load import Formulary
+from dosecheck.formulary.weight_z import ZBand
 from dosecheck.quantity import UNITS, Quantity
 from dosecheck.records import Child
 from dosecheck.rules.facts import TERM_FROM_DAYS, Body
@@ -45,8 +46,12 @@ class Weighing(NamedTuple):
         return self.limits.high is not None and weight.value > self.limits.high * GRAM
 
 
-def weighing(child: Child, body: Body, formulary: Formulary) -> Weighing | str:
-    """What the child's weight is held against, or a key of the catalogue's NOT_COMPARED: why against nothing."""
+def weighing(child: Child, body: Body, formulary: Formulary, bands: tuple[ZBand, ...] | None = None) -> Weighing | str:
+    """What the child's weight is held against, or a key of the catalogue's NOT_COMPARED: why against nothing.
+
+    Args:
+        bands: the z-limits; the policy's believable ones when left out.
+    """
     if body.age is None:
         return "age"
     days, corrected = reference_days(child, body)
@@ -54,8 +59,14 @@ def weighing(child: Child, body: Body, formulary: Formulary) -> Weighing | str:
         return "term"
     if days[1] > LAST_DAY:
         return "years"
-    limits = weight_limits(formulary.z_bands, formulary.growth_reference, sexes_of(child), days)
+    limits = weight_limits(formulary.z_bands if bands is None else bands, formulary.growth_reference, sexes_of(child), days)
     return Weighing(days, corrected, sexes_of(child), formulary.growth_reference, limits) if limits else "policy"
+
+
+def is_far_above(child: Child, body: Body, formulary: Formulary) -> bool:
+    """Whether the weight lies above the policy's far z-score, whichever the day and the sex; false where none is compared."""
+    held = weighing(child, body, formulary, formulary.far_above) if child.weight and formulary.far_above else ""
+    return isinstance(held, Weighing) and held.too_much(child.weight)
 
 
 def reference_days(child: Child, body: Body) -> tuple[Interval, bool]:

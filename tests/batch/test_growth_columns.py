@@ -21,7 +21,7 @@ KG = 10**12
 
 
 def growth(reference: str) -> Growth:
-    made = Growth(FORMULARY)
+    made = Growth(FORMULARY, FORMULARY.z_bands)
     made.reference = reference
     return made
 

@@ -47,7 +47,8 @@ def best(work: Callable[[], object]) -> float:
 
 def main() -> None:
     rows = int(sys.argv[1]) if len(sys.argv) > 1 else 1_000_000
-    growth = Growth(Formulary())
+    formulary = Formulary()
+    growth = Growth(formulary, formulary.z_bands)
     frame = children(growth, rows)
     floor = best(lambda: plain(frame))
     ways = {

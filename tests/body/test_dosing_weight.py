@@ -8,9 +8,9 @@ import polars as pl
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
-from relations.kit import ASK, check, tiny
+from relations.kit import ASK, FOLDER, LINE, TINY, as_file, check, in_folder, tiny
 
-from dosecheck import read_order
+from dosecheck import Formulary, Verdict, read_order
 from dosecheck.batch.columns import FIELDS
 from dosecheck.batch.run import Batch
 from dosecheck.records import NOT_CHECKED, QUERY, STOP, WITHIN
@@ -113,14 +113,70 @@ def test_the_dose_command_shows_it_and_shows_nothing_per_kg_without() -> None:
     assert figures.high is None and "the sex" in figures.notes[0]
 
 
+# A girl on her eighth birthday, 96 months of 30.4375 days: the WHO Reference 2007 has L -0.5627, M 25.0262, S 0.16186.
+HEAVY = {**ASK, "age": "", "born": "2018-05-04", "sex": "female", "dose": "440 mg", "every": "8 hours"}
+FAR = 25.0262 * (1 - 0.5627 * 0.16186 * 3) ** (1 / -0.5627)  # z of 3 by hand, in kg: about 44.1
+
+
+def far(weight: str, *changes: dict, **more: str) -> Verdict:
+    return check({**HEAVY, "weight": weight, **more}, with_policy(*changes))
+
+
+def with_policy(*changes: dict) -> Formulary:
+    """An invented medicine beside the shipped policy, its far z-score included."""
+    files = {"policy.toml": (FOLDER / "policy.toml").read_bytes(), "sources.toml": (FOLDER / "sources.toml").read_bytes()}
+    raw = {**TINY, "regimen": [{**LINE, **change} for change in changes or ({**FIGURES},)]}
+    return in_folder({**files, "medicines/exampol.toml": as_file(raw)})
+
+
+def test_a_weight_far_above_the_centiles_and_a_silent_regimen_is_a_query() -> None:
+    assert far(f"{FAR - 0.002:.3f} kg").outcome == WITHIN
+    verdict = far(f"{FAR + 0.002:.3f} kg")
+    assert (verdict.outcome, verdict.codes) == (QUERY, ("weight-far-above",))
+    assert "z 3" in verdict.findings[0].message and "(WHO, girls)" in verdict.findings[0].message
+
+
+@pytest.mark.parametrize("goes_by", ["actual", "ideal", "adjusted", "lean"])
+def test_a_regimen_that_says_which_weight_is_not_asked_about(goes_by: str) -> None:
+    assert "weight-far-above" not in far("60 kg", {**FIGURES, "goes_by": goes_by}, height="127 cm").codes
+
+
+def test_a_regimen_without_figures_per_kg_is_not_asked_about() -> None:
+    assert "weight-far-above" not in far("60 kg", {"dose": "450 mg", "min_gap": "8 hours", "max_doses": 3}).codes
+
+
+@pytest.mark.parametrize("more", [{"sex": ""}, {"born": "", "age": "8 years"}, {"sex": "", "born": "", "age": "8 years"}])
+def test_what_is_not_told_takes_the_widest_curve(more: dict[str, str]) -> None:
+    """A weight above for every sex and day that the child may be of; one that may be below is not asked about."""
+    assert "weight-far-above" in far("70 kg", **more).codes
+    assert "weight-far-above" not in far("46 kg", **{"born": "", "age": "8 years", "sex": ""}).codes
+    assert "weight-far-above" in far("46 kg").codes
+
+
+def test_far_above_by_columns_is_as_one_by_one() -> None:
+    figures = with_policy({**FIGURES, "for": ["pain"]}, {**FIGURES, "id": "other", "for": ["fever"], "goes_by": "actual"})
+    rows = [
+        {**HEAVY, "weight": f"{kg} kg", "sex": sex, "born": "", "age": age, "for": purpose}
+        for kg in (25, 40, 45, 46, 50, 70)
+        for sex in ("female", "male", "")
+        for age in ("8 years", "8 years 0 months", "2 years 3 months", "15 years")
+        for purpose in ("pain", "fever", "")
+    ]
+    same_by_columns(figures, rows)
+
+
 def test_a_file_of_orders_answers_as_one_order_does() -> None:
     rows = [
         {**GIRL, "dose": f"{dose} mg", **more} for dose in (350, 405, 406, 500, 706) for more in ({}, {"height": ""}, {"weight": "38 kg"})
     ]
     for figures in BY.values():
-        batch = Batch(figures, read_order(ASK)[1].on)
-        batch.screen.least_part = 0
-        answers = batch.answer(pl.DataFrame([{f: r.get(f) or None for f in FIELDS} for r in rows], schema=dict.fromkeys(FIELDS, pl.String)))
-        for row, outcome, found in zip(rows, answers["outcome"], answers["codes"], strict=True):
-            verdict = check(row, figures)
-            assert (outcome, found) == (verdict.outcome, ";".join(verdict.codes)), row
+        same_by_columns(figures, rows)
+
+
+def same_by_columns(figures: Formulary, rows: list[dict[str, str]]) -> None:
+    batch = Batch(figures, read_order(ASK)[1].on)
+    batch.screen.least_part = 0
+    answers = batch.answer(pl.DataFrame([{f: r.get(f) or None for f in FIELDS} for r in rows], schema=dict.fromkeys(FIELDS, pl.String)))
+    for row, outcome, found in zip(rows, answers["outcome"], answers["codes"], strict=True):
+        verdict = check(row, figures)
+        assert (outcome, found) == (verdict.outcome, ";".join(verdict.codes)), row

@@ -66,6 +66,7 @@ def test_review_by_is_a_date() -> None:
 
 
 Z_LIMITS = 'weight_z = { reason = "r", bands = [ { from = "0 months", low = "-4", high = "4" }, { from = "10 years", low = "-3.5", high = "2.5" } ] }\n'
+FAR_ABOVE = 'weight_far_above = { value = "3", reason = "r" }\n'
 REFERENCE = 'growth_reference = { value = "who", reason = "r" }\n'
 
 
@@ -109,7 +110,7 @@ def test_rows_of_another_age_device_or_table_stand_side_by_side(row: str) -> Non
 
 
 def test_z_limits_are_right() -> None:
-    assert faults(policy=POLICY + Z_LIMITS + REFERENCE) == []
+    assert faults(policy=POLICY + Z_LIMITS + FAR_ABOVE + REFERENCE) == []
 
 
 @pytest.mark.parametrize(
@@ -123,6 +124,8 @@ def test_z_limits_are_right() -> None:
         ('from = "10 years"', 'from = "10"', 'policy.toml, weight_z.bands.from: "10": It is not an edge of an age band.'),
         ('low = "-4", ', "", "policy.toml, weight_z.bands.low: It is missing."),
         ('reason = "r", bands', "bands", "policy.toml, weight_z.reason: It is missing."),
+        ('value = "3"', 'value = "-3"', "policy.toml, weight_far_above: A weight far above the centiles has a z-score above 0."),
+        ('value = "3"', 'value = "3 kg"', 'policy.toml, weight_far_above.value: "3 kg": It is not a z-score from -9.9 to 9.9'),
         ('value = "who"', 'value = "WHO"', 'policy.toml, growth_reference.value: "WHO"'),
         (
             "growth_reference",
@@ -132,7 +135,7 @@ def test_z_limits_are_right() -> None:
     ],
 )
 def test_z_limits_that_are_not(before: str, after: str, expected: str) -> None:
-    text = POLICY + Z_LIMITS + REFERENCE
+    text = POLICY + Z_LIMITS + FAR_ABOVE + REFERENCE
     assert before in text
     one_fault(expected, policy=text.replace(before, after, 1))
 

@@ -111,7 +111,8 @@ def raw_of(name: str) -> dict[str, Any]:
 def frame() -> tuple[bytes, dict[str, Any]]:
     """The real policy but for its z-limits of weights (weights are swept here), and the sources by id."""
     files = read_folder(FOLDER)
-    return re.sub(rb"\[weight_z\].*?(?=\n\[)", b"", files["policy.toml"], flags=re.S), parse("sources.toml", files["sources.toml"])
+    policy = re.sub(rb"\[(weight_z|weight_far_above)\].*?(?=\n\[)", b"", files["policy.toml"], flags=re.S)
+    return policy, parse("sources.toml", files["sources.toml"])
 
 
 def formulary_of(*raws: dict[str, Any]) -> Formulary:
