@@ -67,3 +67,23 @@ def test_help(tmp_path: Path) -> None:
         )
         == set()
     )
+
+
+LOOKING_BACK = (
+    "dosecheck.earlier",
+    "dosecheck.rules.history",
+    "dosecheck.rules.with_earlier",
+    "dosecheck.reading.given",
+    "dosecheck.rules.chart",
+)
+
+
+@pytest.mark.parametrize(("more", "met"), [((), False), (("--given", "210 mg 6 hours ago"), True)])
+def test_what_looks_at_earlier_doses_waits_until_they_are_told(more: tuple[str, ...], met: bool, tmp_path: Path) -> None:
+    env = {**os.environ, "PYTHONPATH": str(REPO), "XDG_CACHE_HOME": str(tmp_path)}
+    done = subprocess.run(
+        [sys.executable, "-c", RUN, "--json", *more], capture_output=True, text=True, env=env, cwd=tmp_path, check=True, timeout=120
+    )
+    loaded_here = set(done.stderr.split())
+    assert (LOOKING_BACK[0] in loaded_here) is met
+    assert met or not set(LOOKING_BACK) & loaded_here

@@ -148,6 +148,20 @@ def _advice(raws: dict[str, Raw]) -> list[FormularyFault]:
     used = {id_ for raw in raws.values() for _, id_ in _sources_in(raw)}
     unused = [id_ for id_ in raws.get("sources.toml", {}) if id_ not in used]
     advice = [FormularyFault("sources.toml", f"source {shown(id_)}", "", "No figure names it.", "Leave it out if so.") for id_ in unused]
+    advice += _unmet_groups(raws)
     if not any(name.startswith("medicines/") for name in raws):
         advice.append(FormularyFault("medicines", "", "", "There is no medicine, so every order is not checked.", "Add a file."))
     return advice
+
+
+def _unmet_groups(raws: dict[str, Raw]) -> list[FormularyFault]:
+    """A group of the policy that no ingredient is in: a misspelt one would watch over nothing."""
+    line = raws.get("policy.toml", {}).get("one_at_a_time", {})
+    watched = line.get("value", []) if isinstance(line, dict) else []
+    ingredients = [i for raw in raws.values() for i in tables(raw, "ingredient") if isinstance(i, dict)]
+    met = {group for i in ingredients for group in i.get("groups", []) if isinstance(group, str)}
+    unmet = [group for group in watched if isinstance(group, str) and group not in met] if isinstance(watched, list) else []
+    return [
+        FormularyFault("policy.toml", "", f"one_at_a_time {shown(g)}", "No ingredient is in this group.", "Look at the spelling.")
+        for g in unmet
+    ]

@@ -6,6 +6,9 @@ doses, 4 hours apart.  Sources stand in the formulary beside the figures.
 
 from __future__ import annotations
 
+import re
+import shutil
+from pathlib import Path
 from typing import Any
 
 import pytest
@@ -159,6 +162,16 @@ def test_two_medicines_of_one_group_are_asked_about_and_never_added() -> None:
     assert verdict.codes == ("same-group",) and verdict.outcome == QUERY and "NSAID" in verdict.findings[0].message
     assert ask("300 mg of aspirin 24 hours ago").outcome == WITHIN
     assert "Nothing is converted" in verdict.findings[0].message
+
+
+def test_without_a_list_of_groups_every_shared_group_is_asked_about(tmp_path: Path) -> None:
+    """A policy that is silent is the cautious one."""
+    shutil.copytree(FOLDER, tmp_path / "f")
+    policy = tmp_path / "f" / "policy.toml"
+    policy.write_text(re.sub(r"\[one_at_a_time\].*?\n(?=\[)", "", policy.read_text("utf-8"), flags=re.S), "utf-8")
+    before = ["280 mg of paracetamol 8 hours ago"]
+    assert check_order(Order(**IBUPROFEN), Child(**CHILD), REAL, before).outcome == WITHIN
+    assert check_order(Order(**IBUPROFEN), Child(**CHILD), Formulary(tmp_path / "f"), before).codes == ("same-group",)
 
 
 def test_two_analgesics_of_unlike_groups_are_each_judged_alone() -> None:

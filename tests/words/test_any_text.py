@@ -23,6 +23,7 @@ from dosecheck.reading import (
     read_weight,
     read_yes,
 )
+from dosecheck.reading.given import read_given
 from dosecheck.showing import show
 
 AMOUNTS = (read_weight, read_length, read_volume, read_time, read_strength, read_dose)
@@ -67,6 +68,23 @@ def test_any_other_text_is_read_or_refused(read, text):
         assert read(text) is not None
     except TextError as error:
         assert error.why and error.write
+
+
+GIVEN = st.lists(
+    st.sampled_from([*PIECES, "ago", "at", "as", "by", "2026-05-04", "08:10", "+01:00", "Z", "5 hours ago", "10 mL of"]), max_size=9
+).map(" ".join)
+
+
+@given(text=st.one_of(texts, GIVEN))
+@settings(deadline=None, max_examples=500)
+def test_any_text_is_a_dose_given_or_refused(text):
+    try:
+        found = read_given(text)
+    except TextError as error:
+        assert error.why and error.write
+        return
+    assert found.dose.low.value > 0 and (found.ago is None) != (found.at is None)
+    assert found.ago is None or 0 < found.ago[0] <= found.ago[1] <= 366 * 86_400
 
 
 @given(st.one_of(st.none(), st.integers(), st.floats(), st.booleans(), st.binary(), st.lists(st.integers()), st.fractions(), st.decimals()))
