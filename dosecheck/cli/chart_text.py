@@ -68,7 +68,7 @@ def _words(each: Ordered) -> dict[str, str]:
 def _ingredient(each: Block) -> str:
     """The 24 hours to now: each dose with the running total of 24 hours, and a bar for the nearest daily limit."""
     lines = [heading(f"{each.ingredient}, the 24 hours to now")]
-    total = f", {show(each.in_24_hours)}" if each.in_24_hours else ""
+    total = f", {each.total_in_words}" if each.total_in_words not in ("", "not known") else ""
     given = f"Given: {each.count} dose{'s' * (each.count != 1)}{total}; the last {each.last}." if each.last else "Given: none told."
     lines.append(wrapped(given + (f" At most: {each.ceiling.words}." if each.ceiling.words else " No daily limit is read here."), "  "))
     lines += _table(each)
@@ -77,7 +77,7 @@ def _ingredient(each: Block) -> str:
 
 def _table(each: Block) -> list[str]:
     """One line a dose: when, how much, the bar, the total and the number of the 24 hours to then; a note below if need be."""
-    cells = [(row.clock, show(row.amount) if row.amount else "not known", show(row.total), _number(row, each)) for row in each.rows]
+    cells = [(row.clock, show(row.amount) if row.amount else "not known", row.total_in_words, _number(row, each)) for row in each.rows]
     widths = [max(map(len, column)) for column in zip(*cells, strict=True)]
     room = min(WIDTH - sum(widths) - 10 - _BEYOND - 1, _BAR)
     lines = []

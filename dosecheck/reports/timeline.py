@@ -160,7 +160,7 @@ def _mark(page: Page, row: Row, x, axis: float) -> None:
 def _total(row: Row, block: Block) -> str:
     """ "490 mg, 2 of 4"; "!" marks what is above a limit."""
     of = f"{row.count} of {block.ceiling.count}" if block.ceiling.count else f"{row.count} dose{'s' * (row.count != 1)}"
-    return f"{show(row.total)}, {of}" + (" !" if row.share is not None and row.share > 1 else "")
+    return f"{row.total_in_words}, {of}" + (" !" if row.share is not None and row.share > 1 else "")
 
 
 def _row(page: Page, row: Row, label: str, full: float) -> None:

@@ -13,7 +13,7 @@ from dosecheck.rules.history import Entry, History
 from dosecheck.rules.next_dose import bounds_of
 from dosecheck.rules.present import next_in_words
 from dosecheck.rules.room import Next
-from dosecheck.rules.windows import DAY, Seconds, Timed, last_given, window
+from dosecheck.rules.windows import DAY, Seconds, Timed, Window, last_given, window
 from dosecheck.showing import show, show_length
 
 if TYPE_CHECKING:
@@ -34,6 +34,7 @@ class Row(NamedTuple):
     clock: str
     amount: Quantity | None
     total: Quantity
+    total_in_words: str
     count: int
     share: Fraction | None
     note: str
@@ -64,6 +65,7 @@ class Block(NamedTuple):
     entries: tuple[Entry, ...]
     rows: tuple[Row, ...]
     in_24_hours: Quantity | None
+    total_in_words: str
     count: int
     last: str
     first: str
@@ -74,7 +76,7 @@ class Block(NamedTuple):
     def as_dict(self) -> dict[str, Any]:
         return {
             "ingredient": self.ingredient,
-            "in_24_hours": show(self.in_24_hours) if self.in_24_hours else "",
+            "in_24_hours": self.total_in_words,
             "doses_in_24_hours": self.count,
             "last_dose": self.last,
             "first_dose_told": self.first,
@@ -83,7 +85,7 @@ class Block(NamedTuple):
                 {
                     "time": row.clock,
                     "dose": show(row.amount) if row.amount else "",
-                    "total_in_24_hours": show(row.total),
+                    "total_in_24_hours": row.total_in_words,
                     "doses_in_24_hours": row.count,
                     "note": row.note,
                     "given": not row.planned,
@@ -111,6 +113,7 @@ def block_of(ingredient: Ingredient, history: History | None, orders: tuple[Orde
         entries=entries,
         rows=tuple(_rows(history, entries, total, ceiling, _planned(orders, ingredient))) if history else (),
         in_24_hours=total if now.doses else None,
+        total_in_words=_total_in_words(now, total) if now.doses else "",
         count=len(now.doses),
         last=f"{show_length(-last_given(timed))} ago" if timed else "",
         first=f"{show_length(-min(dose.first for dose in timed))} ago" if timed else "",
@@ -162,8 +165,17 @@ def _rows(
     asked += [(0, 0, [*timed, Timed(0, 0, amount.value)], "now", amount, note) for note, amount in planned]
     for first, moment, doses, clock, amount, note in asked:
         held = window(doses, moment, DAY)
-        count, share = len(held.doses), ceiling.share(held.total, len(held.doses))
-        yield Row(first, moment, clock, amount, Quantity(held.total, sample.kind, sample.unit), count, share, note, doses is not timed)
+        total, count = Quantity(held.total, sample.kind, sample.unit), len(held.doses)
+        words, share = _total_in_words(held, total), ceiling.share(held.total, count)
+        yield Row(first, moment, clock, amount, total, words, count, share, note, doses is not timed)
+
+
+def _total_in_words(held: Window, total: Quantity) -> str:
+    """ "694 mg"; "at least 240 mg" where some amount is not known, and never a total of nothing known."""
+    unknown = [dose for dose in held.doses if dose.amount is None]
+    if len(unknown) == len(held.doses):
+        return "not known"
+    return f"at least {show(total)}" if unknown else show(total)
 
 
 def _ceiling(readings: list[Reading], sample: Quantity) -> Ceiling:

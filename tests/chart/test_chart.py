@@ -89,6 +89,15 @@ def test_a_product_of_an_order_never_stands_in_for_that_of_a_dose_given() -> Non
     assert chart(order, given=[dose(amount="7.5 mL", product="oral-liquid-100-in-5")]).outcome == "within"
 
 
+def test_a_total_of_unknown_amounts_is_never_shown_as_nothing() -> None:
+    """Only unknown amounts: not known; some of them: at least."""
+    puffs = {"medicine": "salbutamol", "route": "inhaled", "dose": "4 puffs", "ago": "9 hours"}
+    known = {**puffs, "dose": "400 micrograms", "ago": "5 hours"}
+    one, two = chart(given=[puffs]).blocks[0], chart(given=[puffs, known]).blocks[0]
+    assert one.total_in_words == "not known" and one.rows[0].total_in_words == "not known"
+    assert two.total_in_words == "at least 400 micrograms" and two.count == 2
+
+
 def test_the_course_runs_from_the_first_dose_told() -> None:
     order = {"medicine": "co-amoxiclav", "route": "oral", "for": "wound infection", "dose": "10 mL", "product": "oral-liquid-125-31-in-5",
              "every": "8 hours"}  # fmt: skip
