@@ -22,6 +22,7 @@ COMMANDS = [
     "",
     "order",
     "dose",
+    "child",
     "chart",
     "batch",
     "sum",

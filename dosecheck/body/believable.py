@@ -13,7 +13,7 @@ from functools import cache, lru_cache
 from typing import NamedTuple
 
 from dosecheck.body.growth import LAST_DAY, SEXES, joints, lms_at
-from dosecheck.body.lms import FIGURES, STEP, value_at, z_score
+from dosecheck.body.lms import FIGURES, STEP, Lms, value_at, z_score
 from dosecheck.formulary.weight_z import ZBand
 from dosecheck.quantity import UNITS, Quantity
 
@@ -60,13 +60,22 @@ def _each(bands: tuple[ZBand, ...], reference: str, sexes: tuple[str, ...], days
 
 
 def z_ends(weight: Quantity, reference: str, sexes: tuple[str, ...], days: tuple[int, int]) -> tuple[Decimal, Decimal] | None:
-    """The least and the greatest z-score of a weight over an age of `days` and over `sexes`, rounded to 0.01.
+    """The least and the greatest z-score of a weight, as `z_between` gives it."""
+    with localcontext(FIGURES):
+        kilograms = Decimal(weight.value.numerator) / (weight.value.denominator * UNITS["weight"]["kg"])
+    return z_between(kilograms, "weight", reference, sexes, days)
+
+
+def z_between(
+    value: Decimal, measure: str, reference: str, sexes: tuple[str, ...], days: tuple[int, int]
+) -> tuple[Decimal, Decimal] | None:
+    """The least and the greatest z-score of a weight (kg), height (cm) or BMI over an age of `days` and `sexes`, to 0.01.
 
     None where the reference has nothing to say of the whole interval.
     """
     if not 0 <= days[0] <= days[1] <= LAST_DAY:
         return None
-    scores = [_z(weight, reference, sex, day) for sex in sexes for day in _days(days, joints(reference))]
+    scores = [_z(value, lms_at(reference, sex, day, measure)) for sex in sexes for day in _days(days, joints(reference, measure))]
     return min(scores), max(scores)
 
 
@@ -88,8 +97,6 @@ def _grams(kilograms: Decimal | None) -> int | None:
     return None if kilograms is None else int((kilograms * 1000).to_integral_value(ROUND_HALF_EVEN))
 
 
-def _z(weight: Quantity, reference: str, sex: str, day: int) -> Decimal:
+def _z(value: Decimal, lms: Lms) -> Decimal:
     with localcontext(FIGURES):
-        kilograms = Decimal(weight.value.numerator) / (weight.value.denominator * UNITS["weight"]["kg"])
-        z = z_score(kilograms, lms_at(reference, sex, day))
-        return max(-MOST_Z, min(MOST_Z, z)).quantize(STEP) + 0
+        return max(-MOST_Z, min(MOST_Z, z_score(value, lms))).quantize(STEP) + 0

@@ -1,7 +1,7 @@
 """How well a child's kidneys filter: an estimate from height and one creatinine, and its category.
 
-The estimate is exact arithmetic on what was told; only the factor between the units of creatinine is rounded, by its
-own statement.  What regimens make of it is in `rules/kidneys.py`.
+The estimate is reckoned once from what was told, rounded down to 0.1 so that rounding never lifts it over an edge, and
+exact from there on.  What regimens make of it is in `rules/kidneys.py`.
 
 Sources of the estimate: Schwartz GJ, Munoz A, Schneider MF, et al. New equations to estimate GFR in children with CKD.
 J Am Soc Nephrol 2009;20:629-37 (ages of the study); National Kidney Foundation, creatinine-based "bedside Schwartz"
@@ -36,7 +36,7 @@ REDUCED_BELOW = 60  # category G3a and below
 
 
 class Kidneys(NamedTuple):
-    """`rate` (GFR, exact) with its category; or no rate, and `why` there is none."""
+    """`rate` (GFR, rounded down to 0.1) with its category; or no rate, and `why` there is none."""
 
     rate: Quantity | None
     stage: str
@@ -56,14 +56,15 @@ def kidneys(age: Age | None, height: Quantity | None, creatinine: Quantity) -> K
     >>> from dosecheck.reading import read_creatinine, read_length
     >>> found = kidneys(age_from_parts(years=5), read_length("110 cm"), read_creatinine("0.5 mg/dL"))
     >>> str(found.rate.number), found.stage
-    ('4543/50', 'G1')
+    ('454/5', 'G1')
     """
     why = _not_covered(age, height)
     if why:
         return Kidneys(None, "", (), (), why)
     milligrams = creatinine.to("mg/dL")
-    rate = Quantity(FACTOR * height.to("cm").number / milligrams.number, "filtration", UNIT)
-    steps = [Step("eGFR", (FACTOR, TIMES, height.to("cm"), BY, milligrams), rate, "bedside Schwartz 2009")]
+    tenths = FACTOR * height.to("cm").number / milligrams.number * 10 // 1
+    rate = Quantity(Fraction(tenths, 10), "filtration", UNIT)
+    steps = [Step("eGFR", (FACTOR, TIMES, height.to("cm"), BY, milligrams), rate, "bedside Schwartz 2009, rounded down to 0.1")]
     if creatinine.unit != "mg/dL":
         steps.insert(0, Step("creatinine", (creatinine, BY, Fraction("88.4")), milligrams, "its molar mass is 113.12 g/mol"))
     beyond = ("The study's children were 1 to 16 years old.",) if age.months_hi >= STUDIED_BELOW else ()

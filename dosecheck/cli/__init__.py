@@ -18,6 +18,7 @@ _COMMANDS = {
     "order": "Check one order.",
     "dose": "What the formulary's figures come to for a child.",
     "chart": "Check a child's chart: orders and doses given.",
+    "child": "What can be reckoned of one child: growth, surface, kidneys ...",
     "batch": "Check a file of orders.",
     "sum": "Sums that are no regimen: infusions, dilutions, fluids ...",
     "demo": "A first look: an example order and an example file.",

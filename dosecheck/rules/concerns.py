@@ -23,10 +23,10 @@ _LONG_GAP = 3600  # a gap of an hour or more keeps repeats few enough to count
 _BABY_FACTS = {"gestation", "postmenstrual days", "corrected months", "corrected days"}
 
 
-def child_concerns(medicine: Medicine, child: Child, body: Body, formulary: Formulary) -> Iterator[Finding]:
-    """Findings that hold whichever regimen applies."""
+def child_concerns(medicine: Medicine | None, child: Child, body: Body, formulary: Formulary) -> Iterator[Finding]:
+    """Findings that hold whichever regimen applies; of the child alone, where no medicine is asked about."""
     if child.weight:
-        yield from _weight(medicine, child, body, formulary.policy)
+        yield from _weight(bool(medicine and medicine.high_risk), child, body, formulary.policy)
         yield from _hard_to_believe(child, body, formulary)
     if body.young and child.gestation is None:
         yield Finding("gestation-not-told", QUERY, {})
@@ -34,11 +34,11 @@ def child_concerns(medicine: Medicine, child: Child, body: Body, formulary: Form
         yield from kidney_concerns(child, body.kidneys)
 
 
-def _weight(medicine: Medicine, child: Child, body: Body, policy: dict[str, Any]) -> Iterator[Finding]:
+def _weight(high_risk: bool, child: Child, body: Body, policy: dict[str, Any]) -> Iterator[Finding]:
     if child.weight_is is None:
         yield Finding("weight-kind-not-told", NOTE, {})
     elif child.weight_is != "measured":
-        yield Finding("weight-not-measured", QUERY if medicine.high_risk else NOTE, {"name": child.weight_is})
+        yield Finding("weight-not-measured", QUERY if high_risk else NOTE, {"name": child.weight_is})
     if child.weighed is None:
         yield Finding("weight-undated", NOTE, {})
         return

@@ -85,5 +85,5 @@ def reduced_without_figures(regimen: Regimen, kidneys: Kidneys | None) -> Iterat
 
 
 def kidneys_in_words(kidneys: Kidneys | None) -> str:
-    """ "eGFR about 56.53 mL/min/1.73 m2, category G3a" """
+    """ "eGFR 56.5 mL/min/1.73 m2, category G3a" """
     return f"eGFR {show(kidneys.rate)}, category {kidneys.stage}" if kidneys and kidneys.rate else ""

@@ -109,10 +109,13 @@ def single_z(child: Child, body: Body, formulary: Formulary) -> Decimal | None:
 def weight_for_age(child: Child, body: Body, formulary: Formulary) -> str:
     """ "z -0.42, 34th centile (WHO, girls)"; "" where no reference fits."""
     ends = weight_z(child, body, formulary)
-    if ends is None:
-        return ""
+    return z_in_words(ends, "weight", child, body, formulary) if ends else ""
+
+
+def z_in_words(ends: tuple[Decimal, Decimal], measure: str, child: Child, body: Body, formulary: Formulary) -> str:
+    """The z-scores of one measure with their centiles, reference and sex."""
     days, corrected = reference_days(child, body)
-    names = dict.fromkeys(table_for(formulary.growth_reference, day).name for day in days)
+    names = dict.fromkeys(table_for(formulary.growth_reference, day, measure).name for day in days)
     sex = {"female": ", girls", "male": ", boys"}.get(child.sex, "; sex not told: girls and boys")
     about = f"{' and '.join(names)}{sex}" + ("; age corrected for the early birth" if corrected else "")
     low, high = (show_number(Fraction(end)) for end in ends)

@@ -43,12 +43,13 @@ def test_the_unit_does_not_matter(height: int, number: int) -> None:
     length = Quantity(height * UNITS["length"]["cm"], "length", "cm")
     one, other = (kidneys(EIGHT, length, creatinine(number, unit)) for unit in ("micromol/L", "mg/dL"))
     assert one.rate == other.rate and one.stage == other.stage
-    assert one.rate.value == Fraction(413, 1000) * height * 884 / number
+    exact = Fraction(413, 1000) * height * 884 / number
+    assert 0 <= exact - one.rate.value < Fraction(1, 10) and (one.rate.value * 10).denominator == 1
 
 
 @given(centimetres, tenths, st.integers(min_value=1, max_value=500))
 def test_more_creatinine_is_less_filtration_and_more_height_is_more(height: int, number: int, more: int) -> None:
-    assert rate(height, number + more) < rate(height, number) < rate(height + 1, number)
+    assert rate(height, number + more) <= rate(height, number) <= rate(height + 1, number)
     order = [name for name, _ in STAGES]
     stages = [order.index(stage_of(Quantity(value, "filtration", UNIT))) for value in (rate(height, number), rate(height, number + more))]
     assert stages[0] <= stages[1]

@@ -46,6 +46,7 @@ OPTIONS = {
     "dose": "--medicine --route --for --step --condition --every --times-a-day --at-most --over --made-up-to --course --product --once --as-needed "
     "--given --none-given --now --weight --weighed --weight-is --age --born --on --gestation --height --sex --creatinine --formulary --json --help",
     "chart": "--now --svg --formulary --json --help",
+    "child": "--weight --weighed --weight-is --age --born --on --gestation --height --sex --creatinine --formulary --json --help",
     "batch": "--out --columns --fail-on --formulary --json --help",
     "formulary lint": "--json --help",
     "formulary show": "--formulary --json --help",
