@@ -45,6 +45,11 @@ def show(quantity: Quantity, down: bool = False) -> str:
     return f"{show_number(number, down)} {show_unit(quantity.unit, number)}"
 
 
+def show_as_asked(quantity: Quantity) -> str:
+    """In its own unit, however small or large the number is: "0.0005 g" where an exercise asks for grams."""
+    return f"{show_number(quantity.number)} {show_unit(quantity.unit, quantity.number)}"
+
+
 def _stones(weight: Quantity) -> str:
     """ "2 st 3 lb": a part of a stone is said in pounds."""
     stones, rest = divmod(weight.value, UNITS["weight"]["st"])

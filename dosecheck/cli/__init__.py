@@ -21,6 +21,7 @@ _COMMANDS = {
     "child": "What can be reckoned of one child: growth, surface, kidneys ...",
     "batch": "Check a file of orders.",
     "sum": "Sums that are no regimen: infusions, dilutions, fluids ...",
+    "drill": "Questions about doses, marked; which mistake it was.",
     "demo": "A first look: an example order and an example file.",
     "formulary": "Look at, lint and copy formularies.",
     "codes": "What each finding code means.",

@@ -116,7 +116,7 @@ _AMOUNT = re.compile(rf"({NUMBER}) ?([^0-9].*)?$")
 
 
 @lru_cache(maxsize=4096)
-def _unit(text: str, kinds: tuple[str, ...]) -> tuple[str, str] | None:
+def unit_of(text: str, kinds: tuple[str, ...]) -> tuple[str, str] | None:
     """("mass/weight", "mg/kg") for "mg per kg"; None where a part is unknown.  `kinds` may stand on top."""
     whole = spelt(text, kinds)
     if whole:
@@ -160,7 +160,7 @@ def read_amount(text: str | Quantity, kinds: tuple[str, ...], what: str, example
     if _GLUED_IU.search(text):
         raise TextError(text, f"The {what} has U or IU run together with the number.", 'Write "units" in full after a space.')
     match = _AMOUNT.match(text)
-    unit = _unit(match.group(2), kinds) if match and match.group(2) else None
+    unit = unit_of(match.group(2), kinds) if match and match.group(2) else None
     if unit is None:
         raise explain(text, what, example)
     number = Fraction(match.group(1))

@@ -13,7 +13,7 @@ from dosecheck.formulary.limits import Limit
 from dosecheck.formulary.measures import AT_MOST, MEASURES, Comparison, Ratio, sides
 from dosecheck.formulary.medicine import Regimen
 from dosecheck.quantity import Quantity
-from dosecheck.records import NOT_CHECKED
+from dosecheck.records import NOT_CHECKED, Child
 from dosecheck.rules.amounts import Amount
 from dosecheck.rules.case import Case
 from dosecheck.rules.codes import Finding, Later
@@ -67,7 +67,7 @@ def limit_states(regimen: Regimen, judged: Judged, upper: dict[str, Ratio], case
         comes_to = None
         if bound is not None:
             comes_to = Quantity(bound, limit.figure.kind.split("/")[0], limit.figure.unit.split("/")[0])
-            steps += limit_step(limit, comes_to, upper, case)
+            steps += limit_step(limit, comes_to, upper, case.child, case.weight)
         elif limit.main.measure == "rate/weight" and case.weight:
             comes_to = Quantity(Fraction(limit.main.p, limit.main.q), limit.figure.kind, limit.figure.unit) * case.weight
             steps += [] if limit.beyond else [Step(limit.name, (limit.figure, TIMES, case.weight), comes_to)]
@@ -75,16 +75,16 @@ def limit_states(regimen: Regimen, judged: Judged, upper: dict[str, Ratio], case
     return tuple(states), steps
 
 
-def limit_step(limit: Limit, comes_to: Quantity, facts: dict[str, Ratio], case: Case) -> list[Step]:
+def limit_step(limit: Limit, comes_to: Quantity, facts: dict[str, Ratio], child: Child, weight: Quantity | None) -> list[Step]:
     """ "dose, at most: 15 mg/kg x 14.2 kg = 213 mg", for the first limit of each figure only."""
     main = limit.main
     if limit.beyond or main.measure in ("dose", "rate"):
         return []
     parts: list[Any] = [limit.figure]
     if main.measure.endswith("/weight"):
-        parts += [TIMES, case.weight]
+        parts += [TIMES, weight]
     if main.measure.endswith("/surface"):
-        parts += [TIMES, "body surface (square root of", case.child.height, TIMES, case.child.weight, "/ 3600, in m2)"]
+        parts += [TIMES, "body surface (square root of", child.height, TIMES, child.weight, "/ 3600, in m2)"]
     if main.measure.startswith("daily"):
         count = Fraction(*facts["doses"])
         parts += [BY, count, "doses" if count != 1 else "dose"]

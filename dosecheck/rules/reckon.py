@@ -193,7 +193,7 @@ def _block(case: Case, regimen: Regimen, count: int | None, facts: dict[str, Rat
         step
         for limit in firsts
         if most_for_one_dose(limit, facts) is not None
-        for step in limit_step(limit, _amount(limit, most_for_one_dose(limit, facts)), facts, case)
+        for step in limit_step(limit, _amount(limit, most_for_one_dose(limit, facts)), facts, case.child, case.weight)
     ]
     bounds = [b for b in (most_for_one_dose(limit, facts) for limit in firsts) if b is not None]
     high = _in_regimen(regimen, min(bounds)) if bounds and not regimen.span.continuous else None

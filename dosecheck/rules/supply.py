@@ -7,6 +7,7 @@ from __future__ import annotations
 
 from fractions import Fraction
 
+from dosecheck.errors import KindError
 from dosecheck.formulary.measures import Ratio
 from dosecheck.formulary.medicine import Product, Regimen
 from dosecheck.quantity import COUNTED, Quantity, counted_unit
@@ -58,17 +59,17 @@ def measurable(product: Product, regimen: Regimen, upper: dict[str, Ratio], left
         min(bounds if left is None else (*bounds, left)), regimen.kind, (regimen.span.high or regimen.span.low).unit.split("/")[0]
     )
     if regimen.kind in COUNTED:
-        share, unit_amount = most.value, Fraction(1)
+        share, unit_amount = most, Fraction(1)
     elif strength.kind.split("/")[0] == regimen.kind:
-        share, unit_amount = most.value / strength.value, strength.value
+        share, unit_amount = share_of(most, strength), strength.value
     else:
         return none
-    measured = Quantity(_step_down(share, product), product.below, _unit_of(product))
+    measured = Quantity(_step_down(share.value, product), product.below, _unit_below(product.below))
     amount = Quantity(measured.value * unit_amount, regimen.kind, most.unit)
     if not measured.value or not _passes(regimen, amount, upper):
         return none
     steps = (
-        Step(f"with {product.name}, at most", (most, BY, strength), Quantity(share, measured.kind, measured.unit), down=True),
+        Step(f"with {product.name}, at most", (most, BY, strength), share, down=True),
         Step("down to what can be measured", (measured,), amount),
     )
     return Suggestion(product.id, product.name, amount, measured, steps, "")
@@ -81,15 +82,26 @@ def odd_amounts(product: Product, regimen: Regimen, amount: Amount) -> list[Find
         return []
     found = []
     for end in dict.fromkeys((amount.low, amount.high)):
-        share = end.value / strength.value
-        if _step_down(share, product) != share:
-            shown = Quantity(share, product.below, _unit_of(product))
-            found.append(Finding("not-measurable", NOTE, {"value": end, "share": shown, "product": product.name}))
+        share = share_of(end, strength)
+        if _step_down(share.value, product) != share.value:
+            found.append(Finding("not-measurable", NOTE, {"value": end, "share": share, "product": product.name}))
     return found
 
 
-def _unit_of(product: Product) -> str:
-    return "mL" if product.below == "volume" else counted_unit(product.below)
+def share_of(amount: Quantity, strength: Quantity) -> Quantity:
+    """How much of a product holds `amount`: mL, or so many of a counted thing; exact.
+
+    Raises:
+        KindError: the strength is of another kind than the amount.
+    """
+    kind, below = strength.kind.split("/")
+    if amount.kind != kind:
+        raise KindError(f"A strength by {strength.unit} cannot measure an amount in {amount.unit}.")
+    return Quantity(amount.value / strength.value, below, _unit_below(below))
+
+
+def _unit_below(below: str) -> str:
+    return "mL" if below == "volume" else counted_unit(below)
 
 
 def _step_down(share: Fraction, product: Product) -> Fraction:
