@@ -143,7 +143,7 @@ def _is_plain(medicine: Medicine, regimen: Regimen) -> bool:
         and not regimen.step
         and not regimen.products
         and regimen.release == "immediate"
-        and regimen.goes_by == "actual"
+        and regimen.goes_by in ("", "actual")
         and not regimen.span.continuous
         and "surface" not in (regimen.span.high or regimen.span.low).kind
         and {band.fact for band in regimen.bands} <= _PLAIN_FACTS

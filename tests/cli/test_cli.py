@@ -51,6 +51,9 @@ OPTIONS = {
     "formulary lint": "--json --help",
     "formulary show": "--formulary --json --help",
     "formulary copy": "--help",
+    "drill kinds": "--json --help",
+    "drill question": "--level --seed --hints --own --formulary --json --help",
+    "drill mark": "--answer --overlook --own --formulary --json --help",
     "codes": "--json --help",
     "demo": "--formulary --help",
 }
