@@ -101,13 +101,20 @@ class Case:
     def _weight_is_hard_to_believe(self) -> bool:
         if "weight" not in self.texts or self.age is None:
             return False
-        sexes = (self.texts["sex"],) if "sex" in self.texts else ("female", "male")
-        ends = growth.widest(self.policy, sexes, self._days_of_growth())
+        ends = growth.widest(self.policy, self._sexes(), self._days_of_growth())
         if ends is None:
             return False
         grams = words.kilograms(self.texts["weight"]) * 1000
         unsure = self.age.youngest < 3 and "gestation" not in self.texts
         return grams > ends[1] or (grams < ends[0] and not unsure)
+
+    def weight_is_far_above(self) -> bool:
+        if "weight" not in self.texts or self.age is None:
+            return False
+        return words.kilograms(self.texts["weight"]) * 1000 > growth.heaviest(self.policy, self._sexes(), self._days_of_growth())
+
+    def _sexes(self) -> tuple[str, ...]:
+        return (self.texts["sex"],) if "sex" in self.texts else ("female", "male")
 
     def _days_of_growth(self) -> set[int]:
         """Days of age, each less the days born before 40 weeks below 2 years if born before 37."""

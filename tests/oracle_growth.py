@@ -69,3 +69,11 @@ def widest(policy: dict, sexes: Iterable[str], days: set[int]) -> tuple[float, f
         return None
     each = [ends(policy.get("growth_reference", "who"), bands, sex, day) for sex in sexes for day in days]
     return round(min(low for low, _ in each) * 1000), round(min(max(high for _, high in each) * 1000, 1e9))
+
+
+def heaviest(policy: dict, sexes: Iterable[str], days: set[int]) -> float:
+    """The greatest weight in grams that is not far above the centiles; infinite where nothing is compared."""
+    if "weight_far_above" not in policy or min(days) < 0 or max(days) > 7305:
+        return inf
+    bands, reference = (("0 days", "-3", policy["weight_far_above"]),), policy.get("growth_reference", "who")
+    return round(min(max(ends(reference, bands, sex, day)[1] for sex in sexes for day in days) * 1000, 1e9))

@@ -162,8 +162,11 @@ def judged(case: Case, regimen: dict, ingredient: dict) -> list[Finding]:
     speaks = any(band in regimen for band in ("gestation", "postmenstrual", "corrected"))
     if case.is_small_preterm() and not speaks:
         found.append(("preterm", QUERY))
-    if regimen.get("goes_by", "actual") != "actual" and any("kg" in bound.below for bound in all_bounds(regimen)):
+    per_kg = any("kg" in bound.below for bound in all_bounds(regimen))
+    if regimen.get("goes_by", "actual") != "actual" and per_kg:
         found.append(("weight-kind", NOT_CHECKED))
+    if "goes_by" not in regimen and per_kg and case.weight_is_far_above():
+        found.append(("weight-far-above", QUERY))
     counted = any(key in regimen for key in ("max_doses", "doses_a_day")) or bounds(regimen, "max_daily")
     short = "min_gap" in regimen and words.seconds(regimen["min_gap"]) < words.HOUR
     if not counted and not facts.once and not is_infusion(regimen) and (short or "min_gap" not in regimen):
