@@ -8,10 +8,12 @@ from __future__ import annotations
 
 import re
 from collections.abc import Iterator
+from dataclasses import replace
 from datetime import date
 from fractions import Fraction
 from typing import Any, NamedTuple
 
+from dosecheck.body.surface import rounded_root
 from dosecheck.drill.question import Question, Trap
 from dosecheck.drill.traps import (
     divided_twice,
@@ -30,16 +32,19 @@ from dosecheck.reading import Dose, read_amount, read_dose, read_volume
 from dosecheck.records import Child, Order
 from dosecheck.rules.amounts import Amount, Given, amount_of
 from dosecheck.rules.explain import limit_step, most_for_one_dose
-from dosecheck.rules.facts import common_facts, ratio
+from dosecheck.rules.facts import common_facts, ratio, surface_squared
 from dosecheck.rules.slips import Situation
 from dosecheck.rules.supply import share_of
-from dosecheck.showing import show, show_as_asked, show_unit, show_weight
+from dosecheck.showing import show, show_as_asked, show_share, show_unit
 from dosecheck.working import BY, Step
 
-_LABELS = {"order": "by weight"}
-_TOLD = ("medicine", "route", "child", "age", "weight", "dose", "doses_a_day", "max_single", "max_daily", "strength", "product")
+_LABELS = {"weight": "by weight", "surface": "by surface"}
+_TOLD = ("medicine", "route", "child", "age", "weight", "height", "dose", "doses_a_day", "max_single", "max_daily", "strength", "product")
 _KG_PER_LB = Fraction(UNITS["weight"]["lb"], UNITS["weight"]["kg"])
 _POUNDS_MARGIN = Fraction(1, 200)  # so that 2.2 lb to the kg is as right as the exact figure
+
+_SURFACE_MARGIN = Fraction(1, 100)  # so that a surface rounded to 0.01 m2 on the way is as right
+MOSTELLER = "Body surface in m2: the square root of height in cm x weight in kg / 3600."
 
 
 class Figures(NamedTuple):
@@ -55,6 +60,7 @@ class Figures(NamedTuple):
     child: str = ""
     age: str = ""
     weight: str = ""
+    height: str = ""
     doses_a_day: int = 0
     max_single: str = ""
     max_daily: str = ""
@@ -87,9 +93,10 @@ def pose(figures: Figures, kind: str, level: int) -> Question:
     """
     dose = read_dose(figures.dose)
     medicine = _compiled(figures, dose)
-    child = Child(weight=figures.weight or None, age=figures.age or None)
+    child = Child(weight=figures.weight or None, height=figures.height or None, age=figures.age or None)
     links = _links(figures, dose, medicine, child)
-    margin = links.answer * _POUNDS_MARGIN if child.weight and child.weight.unit in ("lb", "st", "oz") else None
+    in_pounds = child.weight is not None and child.weight.unit == "lb"
+    margin = links.answer * (_POUNDS_MARGIN if in_pounds else _SURFACE_MARGIN) if in_pounds or child.height else None
     step = _step(figures, links.answer) if figures.step else None
     return Question(
         kind=kind,
@@ -104,7 +111,7 @@ def pose(figures: Figures, kind: str, level: int) -> Question:
         most=links.most,
         step=step,
         within=margin,
-        other=Fraction(10, 22) / _KG_PER_LB if margin else Fraction(1),
+        other=Fraction(10, 22) / _KG_PER_LB if in_pounds else Fraction(1),
         traps=tuple(_traps(figures, dose, medicine, child, links)),
     )
 
@@ -139,11 +146,12 @@ def _links(figures: Figures, dose: Dose, medicine: Medicine, child: Child) -> Li
     regimen, doses = medicine.regimens[0], Fraction(figures.doses_a_day or 1)
     product = medicine.products[0] if medicine.products else None
     steps = [Step("weight in kg", (child.weight,), child.weight.to("kg"))] if child.weight and child.weight.unit != "kg" else []
-    in_kg = Child(weight=child.weight.to("kg")) if child.weight else child
+    in_kg = replace(child, weight=child.weight.to("kg")) if child.weight else child
     found = amount_of(dose, medicine.ingredients[0], regimen.kind, Given(medicine, product, in_kg, doses))
     if not isinstance(found, Amount):
         raise InputError([Fault("dose", figures.dose, f"The figures do not suffice for it ({found[0]}).", "Look at weight and strength.")])
-    steps += [step._replace(what=_LABELS.get(step.what, step.what)) for step in found.steps]
+    label = next((text for name, text in _LABELS.items() if name in dose.kind), "")
+    steps += [step._replace(what=label) if step.what == "order" else step for step in found.steps]
     free = found.high.to(figures.unit) if figures.ask == "amount" and figures.unit else found.high
     facts = common_facts(Order(), in_kg) | {"doses": ratio(doses), "average": ratio(doses)}
     maxima = [limit for limit in regimen.limits if limit.name.endswith("maximum")]
@@ -184,9 +192,9 @@ def _text(figures: Figures, dose: Dose, child: Child) -> str:
     """ "SM-014, 3 years old, weighs 14.2 kg. Paracetamol by mouth: 15 mg/kg for one dose, at most 1 g." """
     who = figures.child or "A child"
     age = f", {figures.age} old," if figures.age else ""
-    sentences = (
-        [f"{who}{age} weighs {show_weight(child.weight) if child.weight.unit == 'kg' else show(child.weight)}."] if child.weight else []
-    )
+    tall = f" and is {show(child.height)} tall" if child.height else ""
+    sentences = [f"{who}{age} weighs {show(child.weight)}{tall}."] if child.weight else []
+    sentences += [MOSTELLER] if child.height else []
     if child.weight and child.weight.unit != "kg":
         sentences.append("Take 1 kg as 2.2 lb.")
     name = figures.medicine[0].upper() + figures.medicine[1:]
@@ -210,7 +218,7 @@ def _ask(figures: Figures, answer: Quantity, margin: Quantity | None) -> str:
     """What to write, and how exactly."""
     verb = "may one dose be at most" if figures.ceiling else "is one dose"
     exact = f"rounded to {figures.step}" if figures.step else "the exact figure"
-    within = " (within 0.5 % is right)" if margin else ""
+    within = f" (within {show_share(margin.value / answer.value)} is right)" if margin else ""
     unit = show_unit(answer.unit)
     asked = f"How many {unit} {verb}?" if answer.kind in COUNTED else f"How much {verb}, in {unit}?"
     return f"{asked} Write the number and the unit, {exact}{within}."
@@ -228,6 +236,10 @@ def _traps(figures: Figures, dose: Dose, medicine: Medicine, child: Child, links
     )
     if by_weight:
         yield weight_divided(child.weight.to("kg").number)
+    if child.height:
+        area = rounded_root(surface_squared(child)) / UNITS["surface"]["m2"]
+        yield Trap("per-m2-as-dose", "that is the figure for 1 m2: multiply it by the surface", 1 / area)
+        yield Trap("weight-for-surface", "you multiplied by the weight instead of the surface", child.weight.to("kg").number / area)
     if in_pounds:
         yield from pounds_turned(_KG_PER_LB)
     if figures.doses_a_day > 1:

@@ -15,6 +15,7 @@ from typing import NamedTuple
 
 from dosecheck.drill.question import Question, Trap
 from dosecheck.quantity import factor
+from dosecheck.sums.frame import rounded
 
 _FEWEST_STEPS = 20  # a wrong answer of fewer steps than this is too coarse to be known by its rounding
 _ENDS_WITHIN = 6  # decimals
@@ -48,8 +49,9 @@ def diagnose(question: Question, value: Fraction) -> Diagnosis:
 
 
 def written(question: Question, value: Fraction) -> set[Fraction]:
-    """A wrong answer as a learner would write it, in base units, by each way of reckoning that the text allows."""
-    return _rounded(question, value) | (_rounded(question, value * question.other) if question.other != 1 else set())
+    """A wrong answer as a learner would write it, in base units: rounded at the end, or before the slip, by each way allowed."""
+    early = rounded(question.answer, question.step).value / question.answer.value if question.step else Fraction(1)
+    return {form for ratio in {Fraction(1), question.other, early or Fraction(1)} for form in _rounded(question, value * ratio)}
 
 
 def _rounded(question: Question, value: Fraction) -> set[Fraction]:

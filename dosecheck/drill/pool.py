@@ -50,6 +50,7 @@ class DrawnChild(NamedTuple):
     sex: str
     age: str
     weight: str
+    height: str
 
 
 class Pool:
@@ -67,6 +68,12 @@ class Pool:
     def by_weight(self) -> tuple[Offer, ...]:
         """Plain regimens with a dose per kg for each dose."""
         return tuple(o for o in self.plain if o.regimen.per == "dose" and by_kg(o.regimen))
+
+    @cached_property
+    def infusions(self) -> tuple[Offer, ...]:
+        """Infusions by weight and time with a low and a high end, each once for each product of its route by volume."""
+        found = (Offer(m, r) for m in self.formulary.medicines() for r in _newest(m) if _is_infusion(m, r))
+        return self.with_products(tuple(found), ("volume",))
 
     def with_products(self, offers: tuple[Offer, ...], forms: tuple[str, ...]) -> tuple[Offer, ...]:
         """Each offer once for each product of the regimen's route whose strength is in one of `forms` ("volume", "tablet")."""
@@ -95,28 +102,33 @@ def products_of(offer: Offer) -> Iterator[Product]:
             yield product
 
 
-def draw_child(dice: Dice, regimen: Regimen, whole_kg: bool) -> DrawnChild | None:
-    """A child inside the regimen's bands, or None where this draw misses them."""
+def draw_child(dice: Dice, regimen: Regimen | None, whole_kg: bool) -> DrawnChild | None:
+    """A child inside the regimen's bands, or None where this draw misses them; of any age where there is no regimen."""
     months = dice.whole(*_months(regimen))
     if months >= 24:
         months -= months % 12
     sex = dice.pick(("female", "male"))
     middle = months * 30 + (180 if months >= 24 else 15)
-    lms = lms_at("who", sex, middle)
-    value = lms and value_at(dice.pick(_Z), lms)
-    if value is None:
+    z = dice.pick(_Z)
+    value, height = (_at(sex, middle, measure, by) for measure, by in (("weight", z), ("height", z / 2)))
+    if value is None or height is None:
         return None
     step = Fraction(1) if whole_kg else Fraction(1, 10) if value < 20 else Fraction(1, 2)
     weight = round(Fraction(value) / step) * step
     age = f"{months // 12} years" if months >= 24 else f"{months} month{'s' * (months != 1)}"
-    child = DrawnChild(f"SM-{dice.whole(1, 999):03d}", sex, age, f"{show_number(weight)} kg")
-    return child if _inside(regimen, months, weight) else None
+    child = DrawnChild(f"SM-{dice.whole(1, 999):03d}", sex, age, f"{show_number(weight)} kg", f"{round(height)} cm")
+    return child if regimen is None or _inside(regimen, months, weight) else None
 
 
-def _months(regimen: Regimen) -> tuple[int, int]:
+def _at(sex: str, day: int, measure: str, z: Decimal) -> Decimal | None:
+    lms = lms_at("who", sex, day, measure)
+    return lms and value_at(z, lms)
+
+
+def _months(regimen: Regimen | None) -> tuple[int, int]:
     """The whole months that the regimen's band of age has, from 3 months on where it goes so far, else from 1."""
     least, most = 1, _LAST_MONTH
-    for band in regimen.bands:
+    for band in regimen.bands if regimen else ():
         if band.fact == "months":
             least, most = max(least, band.low or 0), min(most, (band.high or 999) - 1)
     return (max(least, _SURE_MONTH) if most >= _SURE_MONTH else least), max(least, most)
@@ -152,6 +164,17 @@ def _is_plain(medicine: Medicine, regimen: Regimen) -> bool:
 
 def nothing(kind: str, needs: str) -> CannotFill:
     return CannotFill(f'This formulary has nothing to make a question of the kind "{kind}" from: it needs {needs}.')
+
+
+def _is_infusion(medicine: Medicine, regimen: Regimen) -> bool:
+    return (
+        len(medicine.ingredients) == 1
+        and regimen.span.continuous
+        and by_kg(regimen)
+        and regimen.span.low is not None
+        and not regimen.conditions
+        and {band.fact for band in regimen.bands} <= _PLAIN_FACTS
+    )
 
 
 def said_of(pool: Pool, offer: Offer, child: DrawnChild) -> dict[str, str]:

@@ -60,7 +60,8 @@ def divided_twice(doses: int) -> Trap:
 
 
 def minute_for_hour(factor: Fraction) -> Trap:
-    return Trap("minute-for-hour", f"you {'multiplied' if factor > 1 else 'divided'} by 60 once too often (minutes and hours)", factor)
+    size = "60 times" if factor > 1 else "a sixtieth of"
+    return Trap("minute-for-hour", f"it is {size} the answer: minutes and hours are mixed up", factor)
 
 
 def weight_divided(weight_kg: Fraction) -> Trap:

@@ -6,10 +6,14 @@ import tomllib
 from pathlib import Path
 
 import pytest
+from drill.bank import POOL
 
 from dosecheck.drill.chain import Figures
 from dosecheck.drill.chain import pose as pose_chain
 from dosecheck.drill.kinds.conversion import pose as pose_conversion
+from dosecheck.drill.kinds.drops import pose_drip
+from dosecheck.drill.kinds.infusion import pose_rate
+from dosecheck.drill.kinds.strength import pose_strength
 from dosecheck.drill.mark import mark
 from dosecheck.drill.question import Question
 
@@ -17,9 +21,14 @@ ROWS = tomllib.loads((Path(__file__).parent / "textbook.toml").read_text("utf-8"
 
 
 def posed(row: dict) -> Question:
-    if row["pose"] == "conversion":
-        return pose_conversion(**row["given"])
-    return pose_chain(Figures(**row["given"]), "textbook", 1)
+    given = row["given"]
+    return {
+        "chain": lambda: pose_chain(Figures(**given), "textbook", 1),
+        "conversion": lambda: pose_conversion(**given),
+        "drops": lambda: pose_drip(given, 1, POOL.formulary),
+        "strength": lambda: pose_strength(given["strength"], given["volume"], POOL.formulary),
+        "infusion": lambda: pose_rate(given, "Heparin by infusion", POOL.formulary),
+    }[row["pose"]]()
 
 
 @pytest.mark.parametrize("row", ROWS, ids=[row["id"] for row in ROWS])

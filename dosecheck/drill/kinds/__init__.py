@@ -62,6 +62,66 @@ KINDS: dict[str, Listed] = {
         ("the dose is told", "the dose by weight", "the dose by weight, held by a maximum"),
         "a plain regimen with a dose per kg, and tablets that suit it",
     ),
+    "infusion": Listed(
+        "infusion",
+        "a dose by time into mL/h, and back",
+        ("mL/h from an amount by time", "mL/h from a dose by weight and time", "the dose from mL/h"),
+        "an infusion by weight and time, and a product for it",
+    ),
+    "drops": Listed(
+        "drops",
+        "drops a minute by the giving set",
+        ("from mL/h", "from a volume and a time", "mL/h from counted drops"),
+        "nothing",
+    ),
+    "strength": Listed(
+        "strength",
+        "percent and ratio strengths, and dilution",
+        ("into mg/mL", "what a volume holds", "what a dilution leaves"),
+        "nothing",
+    ),
+    "displacement": Listed(
+        "displacement",
+        "the room that a powder takes",
+        ("the water to add", "the strength it makes", "the volume for a dose"),
+        "nothing",
+    ),
+    "maintenance": Listed(
+        "maintenance",
+        "maintenance fluid by a named rule",
+        ("a day's", "an hour's by the hourly rule", "an hour's out of the day's"),
+        "nothing",
+    ),
+    "surface": Listed(
+        "surface",
+        "body surface, and doses by it",
+        ("the surface", "a dose by m2", "a day's dose by m2, shared out"),
+        "nothing",
+    ),
+    "inhaler": Listed(
+        "inhaler",
+        "micrograms a day, and how long an inhaler lasts",
+        ("micrograms a day", "days that it lasts", "days, some of it used"),
+        "an inhaler with its strength per puff",
+    ),
+    "anaesthetic": Listed(
+        "anaesthetic",
+        "the most of a local anaesthetic",
+        ("in mg", "in mL", "in mL, after another agent"),
+        "a local anaesthetic with a figure per kg and a product (two agents for level 3)",
+    ),
+    "gaps": Listed(
+        "gaps",
+        "the doses that a gap lets into 24 hours",
+        ("how many", "what they come to", "what they come to by weight"),
+        "a plain regimen with a dose per kg and a shortest gap in hours",
+    ),
+    "right-or-not": Listed(
+        "judged",
+        "whether an order is right, and what to do",
+        ("right, or a decimal point slipped", "right, or a common slip", "right, or just outside"),
+        "a plain regimen with a dose per kg and a shortest gap in hours",
+    ),
 }
 
 
