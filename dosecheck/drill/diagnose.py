@@ -19,7 +19,7 @@ from dosecheck.sums.frame import rounded
 
 _FEWEST_STEPS = 20  # a wrong answer of fewer steps than this is too coarse to be known by its rounding
 _ENDS_WITHIN = 6  # decimals
-_ALONE = frozenset({"hundredfold", "per-kg-as-dose", "maximum-anyway", "given-as-answer"})
+_ALONE = frozenset({"hundredfold", "per-kg-as-dose", "maximum-anyway"})
 _POWERS = frozenset({"tenfold", "thousandfold"})  # both are one decimal point, not two slips
 
 

@@ -26,7 +26,3 @@ class Dice:
     def whole(self, least: int, most: int) -> int:
         """A whole number, both ends included."""
         return least + int(self._random() * (most - least + 1))
-
-    def shuffled(self, things: Sequence[T]) -> list[T]:
-        left = list(things)
-        return [left.pop(self.whole(0, len(left) - 1)) for _ in things]

@@ -100,7 +100,3 @@ def strength_traps(amount: Quantity, held: Quantity, volume: Quantity) -> Iterat
 def other_way(what: str, factor: Fraction) -> Trap:
     """Multiplied where one divides, or the reverse; `factor` is wrong / right."""
     return Trap("other-way", f"you went the other way: {what}", factor, before=False)
-
-
-def given_as_answer(what: str, factor: Fraction) -> Trap:
-    return Trap("given-as-answer", f"that is {what} as it was told", factor, before=False)

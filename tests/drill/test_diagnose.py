@@ -10,9 +10,10 @@ import pytest
 from drill.bank import POOL, amounts
 from drill.noise import log_uniform, other_digits, wrong_answers
 
-from dosecheck.drill.chain import Figures, pose
+from dosecheck.drill.chain import pose
 from dosecheck.drill.diagnose import diagnose
 from dosecheck.drill.kinds import KINDS
+from dosecheck.drill.links import Figures
 from dosecheck.drill.make import make
 from dosecheck.drill.mark import mark
 from dosecheck.drill.question import LEVELS

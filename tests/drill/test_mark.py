@@ -7,7 +7,8 @@ from fractions import Fraction
 import pytest
 from drill.bank import amounts
 
-from dosecheck.drill.chain import Figures, pose
+from dosecheck.drill.chain import pose
+from dosecheck.drill.links import Figures
 from dosecheck.drill.mark import RIGHT, UNIT_MISSING, UNIT_WRONG, UNREADABLE, WRONG, mark
 from dosecheck.quantity import UNITS
 from dosecheck.reading import SPELLINGS

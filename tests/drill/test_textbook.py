@@ -8,12 +8,12 @@ from pathlib import Path
 import pytest
 from drill.bank import POOL
 
-from dosecheck.drill.chain import Figures
 from dosecheck.drill.chain import pose as pose_chain
 from dosecheck.drill.kinds.conversion import pose as pose_conversion
 from dosecheck.drill.kinds.drops import pose_drip
 from dosecheck.drill.kinds.infusion import pose_rate
 from dosecheck.drill.kinds.strength import pose_strength
+from dosecheck.drill.links import Figures
 from dosecheck.drill.mark import mark
 from dosecheck.drill.question import Question
 

@@ -4,8 +4,9 @@ from __future__ import annotations
 
 from fractions import Fraction
 
-from dosecheck.drill.chain import Figures, pose
+from dosecheck.drill.chain import pose
 from dosecheck.drill.dice import Dice
+from dosecheck.drill.links import Figures
 from dosecheck.drill.pool import Offer, Pool, draw_child, neat, plain_text, said_of
 from dosecheck.drill.question import Question
 from dosecheck.quantity import UNITS

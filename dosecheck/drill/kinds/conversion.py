@@ -24,10 +24,10 @@ _WHOLE = (2, 5, 25, 50, 75, 125, 150, 200, 250, 400, 500, 600, 750, 900)
 
 
 def draw(pool: Pool, dice: Dice, level: int) -> Question | None:
-    names = [name_of(offer.medicine) for offer in pool.plain if offer.regimen.kind == "mass"]
+    unit, other = dice.pick(_PAIRS[level])
+    names = _dosed_in(pool, {unit, other})
     if not names:
         return None
-    unit, other = dice.pick(_PAIRS[level])
     kind = "volume" if unit in ("L", "mL") else "mass"
     number = Fraction(dice.pick(_WHOLE)) if level == 1 else Fraction(dice.whole(11, 999), dice.pick((10, 100)))
     ratio = factor(unit, kind) / factor(other, kind)
@@ -37,6 +37,13 @@ def draw(pool: Pool, dice: Dice, level: int) -> Question | None:
         return None
     of = f" of {dice.pick(names)}" if kind == "mass" else ""
     return pose(f"{show_number(number)} {show_unit(unit, number)}", other, of=of, level=level)
+
+
+def _dosed_in(pool: Pool, units: set[str]) -> tuple[str, ...]:
+    """Medicines whose figures are in one of the units; of any mass where none is."""
+    figures = [(name_of(offer.medicine), offer.regimen.span.high or offer.regimen.span.low) for offer in pool.plain]
+    by_mass = [(name, figure.unit.split("/")[0]) for name, figure in figures if figure.kind.startswith("mass")]
+    return tuple(dict.fromkeys(name for name, unit in by_mass if unit in units)) or tuple(dict.fromkeys(name for name, _ in by_mass))
 
 
 def pose(amount: str, unit: str, kind: str = "conversion", level: int = 1, of: str = "", source: str = "") -> Question:

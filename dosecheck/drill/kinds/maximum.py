@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
-from dosecheck.drill.chain import Figures, pose
+from dosecheck.drill.chain import pose
 from dosecheck.drill.dice import Dice
+from dosecheck.drill.links import Figures
 from dosecheck.drill.pool import Offer, Pool, draw_child, neat, plain_text, said_of, to_hand
 from dosecheck.drill.question import Question
 

@@ -4,8 +4,9 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
-from dosecheck.drill.chain import Figures, pose
+from dosecheck.drill.chain import pose
 from dosecheck.drill.dice import Dice
+from dosecheck.drill.links import Figures
 from dosecheck.drill.pool import Pool, by_kg, draw_child, neat, plain_text, said_of, to_hand
 from dosecheck.drill.question import Question
 from dosecheck.formulary.medicine import Regimen

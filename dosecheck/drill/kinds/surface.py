@@ -5,8 +5,9 @@ from __future__ import annotations
 from fractions import Fraction
 
 from dosecheck.body.surface import FORMULAE, ROUNDED, rounded_root
-from dosecheck.drill.chain import MOSTELLER, Figures, pose
+from dosecheck.drill.chain import MOSTELLER, pose
 from dosecheck.drill.dice import Dice
+from dosecheck.drill.links import Figures
 from dosecheck.drill.pool import DrawnChild, Pool, draw_child
 from dosecheck.drill.question import Question, Trap
 from dosecheck.drill.traps import power_traps

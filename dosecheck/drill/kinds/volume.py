@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
-from dosecheck.drill.chain import Figures, pose
+from dosecheck.drill.chain import pose
 from dosecheck.drill.dice import Dice
+from dosecheck.drill.links import Figures
 from dosecheck.drill.pool import DrawnChild, Offer, Pool, draw_child, plain_text, products_of, said_of, to_hand
 from dosecheck.drill.question import Question
 from dosecheck.rules.reckon import Figures as Reckoned
