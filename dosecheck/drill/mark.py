@@ -66,7 +66,7 @@ def _choice(question: Question, word: str) -> Mark:
     if word == question.answer:
         return Mark(RIGHT, word, ("Right.",))
     says = next(choice.says for choice in question.choices if choice.word == word)
-    return Mark(WRONG, word, (f"Not right: the answer is {question.answer}.", *([says] if says else [])))
+    return Mark(WRONG, word, ("Not right.", f"The answer is {question.answer}.", *([says] if says else [])))
 
 
 def _amount(question: Question, written: Written) -> Mark:

@@ -158,9 +158,18 @@ def test_judged_orders_are_judged_by_the_check(level: int) -> None:
         for choice in asked.choices:
             marked = mark(asked, choice.word.capitalize())
             assert marked.right == (choice.word == asked.answer)
-            assert marked.right or len(marked.said) == 2
+            assert marked.right or len(marked.said) == 3
         assert mark(asked, "maybe").result == "unreadable"
     assert 12 <= outcomes[WITHIN] <= 28 and outcomes[QUERY] and outcomes[STOP]
+
+
+def test_nothing_untold_decides_a_judged_order() -> None:
+    """No finding but those about the dose and how often, which the told figures show."""
+    shown = {"dose-above-range", "dose-below-range", "dose-above-single-max", "day-above-max", "gap-too-short", "too-many-doses"}
+    for level in LEVELS:
+        for seed in SEEDS:
+            verdict = check_order(*read_order(as_texts(question("right-or-not", level, seed))), POOL.formulary)
+            assert set(verdict.codes) <= shown | {"doses-a-day-not-listed"}, verdict.codes
 
 
 def as_texts(asked: Question) -> dict[str, str]:

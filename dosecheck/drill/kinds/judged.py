@@ -59,20 +59,26 @@ def draw(pool: Pool, dice: Dice, level: int) -> Question | None:
     found = child and pool.figures(offer, child)
     if not found or found.high is None:
         return None
-    hours = int(offer.regimen.entry["min_gap"].split()[0]) - slip.sooner
-    dose = _two_figures(found.high * slip.times)
-    order = Order(
+    right, written = (_order(offer, found.high * each.times, each.sooner) for each in (_RIGHT, slip))
+    told = Child(weight=child.weight, age=child.age)
+    if check_order(right, told, pool.formulary).outcome != WITHIN:
+        return None  # something else about the child is to be asked, which the question does not tell
+    verdict = check_order(written, told, pool.formulary)
+    if verdict.outcome not in (WITHIN, QUERY, STOP) or (verdict.outcome == WITHIN) != (slip == _RIGHT):
+        return None
+    return _question(pool, offer, child, written, found, verdict, slip, level)
+
+
+def _order(offer: Offer, dose: Quantity, sooner: int) -> Order:
+    entry = offer.regimen.entry
+    return Order(
         medicine=offer.medicine.id,
         route=offer.regimen.route,
         for_=offer.regimen.purposes[0],
-        dose=plain_text(dose),
-        every=f"{hours} hours",
-        at_most=offer.regimen.entry.get("max_doses"),
+        dose=plain_text(_two_figures(dose)),
+        every=f"{int(entry['min_gap'].split()[0]) - sooner} hours",
+        at_most=entry.get("max_doses"),
     )
-    verdict = check_order(order, Child(weight=child.weight, age=child.age), pool.formulary)
-    if verdict.outcome not in (WITHIN, QUERY, STOP) or (verdict.outcome == WITHIN) != (slip == _RIGHT):
-        return None
-    return _question(pool, offer, child, order, found, verdict, slip, level)
 
 
 def _question(
