@@ -58,7 +58,8 @@ def most_for_one_dose(limit: Limit, facts: dict[str, Ratio]) -> Fraction | None:
 
 def limit_states(regimen: Regimen, judged: Judged, upper: dict[str, Ratio], case: Case) -> tuple[tuple[LimitState, ...], list[Step]]:
     """Each limit with what it comes to, the binding one marked, and the steps that got there."""
-    bounds = [most_for_one_dose(limit, facts_for(limit, upper, upper, case.order)) for limit in regimen.limits]
+    each = [facts_for(limit, upper, upper, case.order) for limit in regimen.limits]
+    bounds = [most_for_one_dose(limit, facts) for limit, facts in zip(regimen.limits, each, strict=True)]
     least = min((b for b in bounds if b is not None), default=None)
     binding = bounds.index(least) if least is not None else -1
     source = case.formulary.source(regimen.source)
@@ -67,7 +68,7 @@ def limit_states(regimen: Regimen, judged: Judged, upper: dict[str, Ratio], case
         comes_to = None
         if bound is not None:
             comes_to = Quantity(bound, limit.figure.kind.split("/")[0], limit.figure.unit.split("/")[0])
-            steps += limit_step(limit, comes_to, upper, case.child, case.weight)
+            steps += limit_step(limit, comes_to, each[index], case.child, case.weight)
         elif limit.main.measure == "rate/weight" and case.weight:
             comes_to = Quantity(Fraction(limit.main.p, limit.main.q), limit.figure.kind, limit.figure.unit) * case.weight
             steps += [] if limit.beyond else [Step(limit.name, (limit.figure, TIMES, case.weight), comes_to)]
@@ -85,11 +86,14 @@ def limit_step(limit: Limit, comes_to: Quantity, facts: dict[str, Ratio], child:
         parts += [TIMES, weight]
     if main.measure.endswith("/surface"):
         parts += [TIMES, "body surface (square root of", child.height, TIMES, child.weight, "/ 3600, in m2)"]
-    if main.measure.startswith("daily"):
-        count = Fraction(*facts["doses"])
+    number = {"daily": "doses", "total": "given"}.get(main.measure.split("/")[0])
+    if number:
+        count = Fraction(*facts[number])
         parts += [BY, count, "doses" if count != 1 else "dose"]
     exception = len(limit.comparisons) > 1 and comes_to.value == Fraction(limit.comparisons[-1].p, limit.comparisons[-1].q)
-    return [Step(f"{limit.name}, at most for one dose", tuple(parts), comes_to, "the smallest dose holds" if exception else "", down=True)]
+    reckoned = Quantity(allowed(main, facts), comes_to.kind, comes_to.unit) if exception else comes_to
+    note = f"the smallest dose, {show(comes_to)}, holds" if reckoned != comes_to else ""
+    return [Step(f"{limit.name}, at most for one dose", tuple(parts), reckoned, note, down=True)]
 
 
 def finding_of(case: Case, regimen: Regimen, told: Told, amount: Amount, upper: dict[str, Ratio]) -> Finding:
