@@ -30,10 +30,15 @@ class Step(NamedTuple):
     @property
     def text(self) -> str:
         """ "one dose: 15 mg/kg x 14.2 kg = 213 mg" """
+        return f"{self.what}: {self.equation}"
+
+    @property
+    def equation(self) -> str:
+        """ "15 mg/kg x 14.2 kg = 213 mg" """
         shown = " ".join(_part(part) for part in self.parts)
         equals = f" = {show(self.result, self.down)}" if self.result is not None else ""
         note = f" ({self.note})" if self.note else ""
-        return f"{self.what}: {shown}{equals}{note}"
+        return f"{shown}{equals}{note}"
 
 
 def _part(part: Any) -> str:

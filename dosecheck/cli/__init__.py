@@ -22,6 +22,7 @@ _COMMANDS = {
     "batch": "Check a file of orders.",
     "sum": "Sums that are no regimen: infusions, dilutions, fluids ...",
     "drill": "Questions about doses, marked; which mistake it was.",
+    "sheet": "One page for one child: doses, tubes, shocks, fluids.",
     "demo": "A first look: an example order and an example file.",
     "formulary": "Look at, lint and copy formularies.",
     "codes": "What each finding code means.",

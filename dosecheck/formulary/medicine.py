@@ -125,6 +125,7 @@ class Medicine(NamedTuple):
     """One medicine of one formulary.  `daily_bands` are as the file has them, for `daily_bands.py`."""
 
     id: str
+    name: str
     names: tuple[str, ...]
     status: str
     high_risk: bool
@@ -156,6 +157,7 @@ def compile_medicine(raw: dict[str, Any], policy: Policy, file: str) -> Medicine
     regimens = [r for entry in raw.get("regimen", []) for r in _regimens(entry, policy, high_risk, ingredients[0].id)]
     return Medicine(
         id=raw["id"],
+        name=raw["name"],
         names=tuple(name.lower() for name in dict.fromkeys((raw["id"], raw["name"], *raw.get("aliases", [])))),
         status=raw["status"],
         high_risk=high_risk,

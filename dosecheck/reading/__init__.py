@@ -18,7 +18,7 @@ from dosecheck.reading.amounts import (
     read_weight,
 )
 from dosecheck.reading.doses import Dose, read_dose
-from dosecheck.reading.numbers import MISSING, NUMBER, is_missing, pint_text, plain, read_z, short_text, strange_characters
+from dosecheck.reading.numbers import MISSING, NUMBER, is_missing, pint_text, plain, read_reference, read_z, short_text, strange_characters
 from dosecheck.reading.times import AgeParts, Frequency, read_age, read_count, read_date, read_frequency, read_weeks, read_yes
 
 __all__ = [
@@ -40,6 +40,7 @@ __all__ = [
     "read_filtration",
     "read_frequency",
     "read_length",
+    "read_reference",
     "read_strength",
     "read_time",
     "read_volume",

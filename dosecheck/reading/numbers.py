@@ -80,6 +80,21 @@ def number_fault(text: str, what: str) -> TextError | None:
     return None
 
 
+def read_reference(text: str | None) -> str:
+    """What a child is called in a record: "SM-001".  Letters of any alphabet, at most 40 characters, nothing hidden."""
+    write = 'Write it as "SM-001".'
+    if is_missing(text):
+        raise TextError("", "The reference of the child is missing.", write)
+    short_text(text, "reference of the child", "SM-001")
+    hidden = next((char for char in text if not char.isprintable()), None)
+    if hidden is not None:
+        raise TextError(ascii(text[:40])[1:-1], f"It holds the hidden character U+{ord(hidden):04X}.", "Type it again.")
+    name = " ".join(text.split())
+    if len(name) > 40:
+        raise TextError(f"{name[:40]} ...", f"It has {len(name)} characters, and 40 fit.", write)
+    return name
+
+
 def read_z(text: str) -> Decimal:
     """A z-score, -9.9 to 9.9 with at most one decimal: "-4", "3.5".  It has no unit: it counts standard deviations."""
     body = plain(text, "z-score", "-4")

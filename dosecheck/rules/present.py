@@ -107,12 +107,17 @@ def how_often(order: Order) -> str:
 
 
 def bands_in_words(regimen: Regimen) -> str:
-    """ "oral-pain-child: from 1 month, below 18 years"."""
+    """ "oral-pain-child (from 1 month, below 18 years)"."""
+    return f"{regimen.full_id} ({band_words(regimen)})"
+
+
+def band_words(regimen: Regimen) -> str:
+    """ "from 1 month, below 18 years", "any child"."""
     said = []
     for key, prefix in _BANDS.items():
         band = regimen.entry.get(key, {})
         said += [f"{prefix}{end} {band[end]}" for end in ("from", "below") if end in band]
-    return f"{regimen.full_id} ({', '.join(said) or 'any child'})"
+    return ", ".join(said) or "any child"
 
 
 def child_in_words(child: Child, body: Body) -> str:

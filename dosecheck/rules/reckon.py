@@ -35,6 +35,7 @@ from dosecheck.working import TIMES, Step
 class Figures(NamedTuple):
     """One regimen's figures for this child, at one number of doses a day (None: not told and not needed).
 
+    `weight`: what its figures per kg go by.
     `after`: what doses given before leave, in sentences; empty where they are not told.
     """
 
@@ -48,6 +49,7 @@ class Figures(NamedTuple):
     notes: tuple[str, ...]
     source: str
     after: tuple[str, ...] = ()
+    weight: Quantity | None = None
 
 
 class Reckoning(NamedTuple):
@@ -209,9 +211,9 @@ def _block(case: Case, regimen: Regimen, count: int | None, facts: dict[str, Rat
         + list(regimen.ask_first)
     )
     rows = tuple(dict.fromkeys((limit.name, limit.text) for limit in firsts))
-    return Figures(
-        regimen, count, low, high, rows, (*low_steps, *steps), tuple(usable), tuple(notes), case.formulary.source(regimen.source), after
-    )
+    source = case.formulary.source(regimen.source)
+    steps = (*low_steps, *steps)
+    return Figures(regimen, count, low, high, rows, steps, tuple(usable), tuple(notes), source, after, case.weight)
 
 
 def left_by_earlier(case: Case, regimen: Regimen, facts: dict[str, Ratio], low: Quantity | None) -> tuple[Fraction | None, tuple[str, ...]]:

@@ -75,6 +75,26 @@ def measurable(product: Product, regimen: Regimen, upper: dict[str, Ratio], left
     return Suggestion(product.id, product.name, amount, measured, steps, "")
 
 
+def least_measurable(product: Product, regimen: Regimen, low: Quantity | None, most: Suggestion) -> Suggestion | None:
+    """The smallest measurable dose at or above the low end of a range; None where that is above the `most` measurable."""
+    if low is None or most.measured is None:
+        return None
+    each = most.amount.value / most.measured.value
+    measured = Quantity(_step_up(low.value / each, product), product.below, _unit_below(product.below))
+    if measured > most.measured:
+        return None
+    amount = Quantity(measured.value * each, regimen.kind, low.unit)
+    steps = (
+        Step(
+            f"with {product.name}, at least",
+            (low, BY, product.strengths[regimen.ingredient]),
+            Quantity(low.value / each, measured.kind, measured.unit),
+        ),
+        Step("up to what can be measured", (measured,), amount),
+    )
+    return Suggestion(product.id, product.name, amount, measured, steps, "")
+
+
 def odd_amounts(product: Product, regimen: Regimen, amount: Amount) -> list[Finding]:
     """A note for each end of the order that the product's steps do not measure; the suggestion says what they do."""
     strength = product.strengths.get(regimen.ingredient)
@@ -112,6 +132,14 @@ def _step_down(share: Fraction, product: Product) -> Fraction:
         if step.up_to is None or share <= step.up_to:
             return share // step.step * step.step
     return Fraction(0)
+
+
+def _step_up(share: Fraction, product: Product) -> Fraction:
+    """As `_step_down`, to the next at or above; `share` itself where it can be measured."""
+    if product.below != "volume":
+        return Fraction(-(-share * product.divides // 1), product.divides)
+    step = next(step.step for step in product.measure if step.up_to is None or share <= step.up_to)
+    return -(-share // step) * step
 
 
 def _passes(regimen: Regimen, amount: Quantity, upper: dict[str, Ratio]) -> bool:

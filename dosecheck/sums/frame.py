@@ -125,9 +125,13 @@ def work_out(name: str, asked: Sum, texts: Mapping[str, Any], formulary: Any = N
     Raises:
         InputError: a field that is unknown, missing or cannot be read, every one at once; or values that contradict each other.
     """
-    values = _read(asked, texts)
+    return answered(name, asked, _read(asked, texts), formulary)
+
+
+def answered(name: str, asked: Sum, values: dict[str, Any], formulary: Any = None) -> Reckoned:
+    """The same from values already read, one for each of the sum's fields (None where it is not told)."""
     if asked.by_formulary:
-        values["formulary"] = formulary
+        values = {**values, "formulary": formulary}
     about = formulary.about() if asked.by_formulary else {}
     understood = {field.name: _said(values[field.name]) for field in asked.fields if values.get(field.name) is not None}
     try:
