@@ -10,7 +10,7 @@ from pathlib import Path
 import pytest
 
 REPO = Path(__file__).parents[1]
-HEAVY = {"polars", "pyarrow", "matplotlib", "fastapi", "pyspark", "pydantic", "pint", "rich", "numpy", "pandas"}
+HEAVY = {"jinja2", "weasyprint", "polars", "pyarrow", "matplotlib", "fastapi", "pyspark", "pydantic", "pint", "rich", "numpy", "pandas"}
 ORDER = [
     "order",
     "--medicine",

@@ -6,6 +6,7 @@ Every figure comes from `rows.py`.  A sheet needs a reference of the child, an a
 from __future__ import annotations
 
 from collections.abc import Iterator
+from copy import copy
 from datetime import date
 from typing import Any, NamedTuple
 
@@ -104,6 +105,7 @@ def make_sheet(reference: str | None, child: Child, formulary: Formulary) -> She
         FormularyError: the formulary has no list for the sheet.
     """
     name = _needed(reference, child)
+    as_told, child = child, _in_kilograms(child)
     body = body_of(child)
     listed = formulary.sheet()
     medicines = _medicines(listed, formulary)
@@ -115,7 +117,7 @@ def make_sheet(reference: str | None, child: Child, formulary: Formulary) -> She
         child=name,
         on=child.on,
         weight_is=child.weight_is or "not told",
-        understood=understood(Order(), child, body, None, None, formulary),
+        understood=understood(Order(), as_told, body, None, None, formulary),
         doubts=doubts,
         notes=notes,
         parts=parts,
@@ -125,6 +127,13 @@ def make_sheet(reference: str | None, child: Child, formulary: Formulary) -> She
         formulary=formulary.about(),
         caution=f"{CAUTION} {_EARLIER}",
     )
+
+
+def _in_kilograms(child: Child) -> Child:
+    """The child with the weight shown in kg, so that every sum on the page can be followed; the head shows it as told."""
+    made = copy(child)
+    object.__setattr__(made, "weight", child.weight.to("kg"))  # the very same amount, already read
+    return made
 
 
 def reference_faults(reference: str | None) -> list[Fault]:
