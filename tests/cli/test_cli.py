@@ -47,6 +47,7 @@ OPTIONS = {
     "--given --none-given --now --weight --weighed --weight-is --age --born --on --gestation --height --sex --creatinine --formulary --json --help",
     "chart": "--now --svg --formulary --json --help",
     "child": "--weight --weighed --weight-is --age --born --on --gestation --height --sex --creatinine --formulary --json --help",
+    "sheet": "--child --weight --weighed --weight-is --age --born --on --gestation --height --sex --creatinine --out --formulary --json --help",
     "batch": "--out --columns --fail-on --formulary --json --help",
     "formulary lint": "--json --help",
     "formulary show": "--formulary --json --help",
