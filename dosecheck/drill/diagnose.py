@@ -1,8 +1,8 @@
 """Which mistake was it?  A wrong answer held against the slips of its own question, one by one and then in pairs.
 
-A slip explains an answer only where its own wrong answer, written as the learner would write it, is that number: to
-the stated rounding, or to three or four figures where it does not end.  A pair explains only where no single slip
-does.  Several that explain it alike are all told.
+A slip explains an answer only where its own wrong answer, written as the learner would write it, is that number: exactly,
+to the stated rounding, or to three or four figures.  A pair explains only where no single slip does.  Several that
+explain it alike are all told.
 """
 
 from __future__ import annotations
@@ -18,7 +18,6 @@ from dosecheck.quantity import factor
 from dosecheck.sums.frame import rounded
 
 _FEWEST_STEPS = 20  # a wrong answer of fewer steps than this is too coarse to be known by its rounding
-_ENDS_WITHIN = 6  # decimals
 _ALONE = frozenset({"hundredfold", "per-kg-as-dose", "maximum-anyway"})
 _POWERS = frozenset({"tenfold", "thousandfold"})  # both are one decimal point, not two slips
 
@@ -55,10 +54,10 @@ def written(question: Question, value: Fraction) -> set[Fraction]:
 
 
 def _rounded(question: Question, value: Fraction) -> set[Fraction]:
-    """As it is where it ends, and rounded as one rounds."""
+    """As it is, and rounded as one rounds."""
     unit = factor(question.answer.unit, question.answer.kind)
     number = value / unit
-    forms = {number} if (number * 10**_ENDS_WITHIN).denominator == 1 else {_figures(number, 3), _figures(number, 4)}
+    forms = {number, _figures(number, 3), _figures(number, 4)}
     if question.step and value >= _FEWEST_STEPS * question.step.value:
         step = question.step.value / unit
         forms.add(floor(number / step + Fraction(1, 2)) * step)
@@ -83,6 +82,6 @@ def _explains(question: Question, traps: tuple[Trap, ...], value: Fraction) -> b
 
 
 def _figures(number: Fraction, figures: int) -> Fraction:
-    """Rounded to so many figures; `log10` only says where the first one stands."""
+    """Rounded to so many figures, a half up; `log10` only says where the first one stands."""
     places = figures - 1 - floor(log10(number))
-    return Fraction(round(number * Fraction(10) ** places)) / Fraction(10) ** places
+    return floor(number * Fraction(10) ** places + Fraction(1, 2)) / Fraction(10) ** places
