@@ -109,8 +109,9 @@ def make_sheet(reference: str | None, child: Child, formulary: Formulary) -> She
     body = body_of(child)
     listed = formulary.sheet()
     medicines = _medicines(listed, formulary)
-    doubts, notes = _about_child(medicines, child, body, formulary)
-    told = frozenset((*doubts, *notes))
+    doubts, notes = _about_child(medicines, as_told, body, formulary)
+    in_rows = _about_child(medicines, child, body, formulary)  # the same in kilograms
+    told = frozenset((*doubts, *notes, *in_rows[0], *in_rows[1]))
     parts = tuple(Part(section.title, tuple(_rows(section, child, body, formulary, told))) for section in listed)
     status = _status(medicines, formulary, child.on)
     return Sheet(

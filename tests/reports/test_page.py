@@ -82,9 +82,11 @@ def test_h03_a_weight_hard_to_believe_is_first_and_large(weight: str, hint: str)
     assert page.index('class="doubts"') < page.index('class="child"')
 
 
-def test_a_doubt_about_the_child_is_told_once() -> None:
-    found = sheet(weight="31.3 kg", weight_is="stated")
-    assert len(found.doubts) == 2
+@pytest.mark.parametrize("weight, age", [("31.3 kg", "3 years 2 months"), ("31.3 lb", "9 years 3 months")])
+def test_a_doubt_about_the_child_is_told_once_with_the_weight_as_told(weight: str, age: str) -> None:
+    found = sheet(weight=weight, age=age, weight_is="stated")
+    assert len(found.doubts) == 2 and any(doubt.startswith(weight) for doubt in found.doubts)
+    assert not any("hard to believe" in doubt for row in found.rows for doubt in row.doubts)
     assert not any(doubt in row.doubts for row in found.rows for doubt in found.doubts)
 
 
