@@ -14,7 +14,11 @@ from dosecheck.rules.codes import Finding
 from dosecheck.rules.verdict import Verdict
 from dosecheck.showing import show
 
-_WHEN_ASKED = {"check_chart": "dosecheck.rules.chart", "read_chart": "dosecheck.chart_file"}  # a single check need not load them
+_WHEN_ASKED = {  # a single check need not load them
+    "check_chart": "dosecheck.rules.chart",
+    "read_chart": "dosecheck.chart_file",
+    "reckon_sum": "dosecheck.sums.listing",
+}
 
 __all__ = [
     "Child",
@@ -38,6 +42,7 @@ __all__ = [
     "read_order",
     "read_strength",
     "read_weight",
+    "reckon_sum",
     "show",
 ]
 

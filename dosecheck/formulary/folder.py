@@ -14,7 +14,7 @@ from typing import Any
 
 from dosecheck.errors import FormularyError, FormularyFault
 
-VERSION = "0.1.0"
+VERSION = "0.2.0"
 _FOLDERS = ("medicines", "local")
 _MAY_LACK = ("sheet.toml",)
 _MOST_FILES, _MOST_BYTES = 3000, 5_000_000

@@ -2,10 +2,14 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
+from difflib import get_close_matches
 from importlib import import_module
-from typing import NamedTuple
+from typing import Any, NamedTuple
 
-from dosecheck.sums.frame import Sum
+from dosecheck.errors import Fault, InputError
+from dosecheck.formulary.load import Formulary
+from dosecheck.sums.frame import Reckoned, Sum, work_out
 
 
 class Listed(NamedTuple):
@@ -61,3 +65,25 @@ def find(name: str) -> Sum | None:
     """The sum of that name, or None."""
     listed = SUMS.get(name)
     return import_module(f"dosecheck.sums.{listed.module}").SUMS[name] if listed else None
+
+
+def reckon_sum(name: str, texts: Mapping[str, Any], formulary: Formulary | None = None) -> Reckoned:
+    """One sum by its name, from the texts of its fields.
+
+    Args:
+        name: as `dosecheck sum` lists it, such as "infusion-rate".
+        texts: field name to text; a field that may be repeated takes a list.
+        formulary: for the sums that go by one; the usual one where it is left out.
+
+    Raises:
+        InputError: no such sum; or a field that is unknown, missing or cannot be read, every one at once.
+
+    >>> from dosecheck import reckon_sum
+    >>> reckon_sum("drops", {"rate": "100 mL/h", "set": "20 drops/mL"}).answer.results[1].text
+    '33 drops/min'
+    """
+    asked = find(name)
+    if asked is None:
+        near = get_close_matches(name, SUMS, 1)
+        raise InputError([Fault("sum", name, "There is no such sum.", f'Did you mean "{near[0]}"?' if near else "See: dosecheck sum")])
+    return work_out(name, asked, texts, (formulary or Formulary()) if asked.by_formulary else None)

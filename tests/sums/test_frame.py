@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
+import doctest
 from fractions import Fraction
 
 import pytest
 
-from dosecheck import InputError, Quantity
+from dosecheck import InputError, Quantity, reckon_sum
+from dosecheck.sums import listing
 from dosecheck.sums.amounts import PUMP_STEP
 from dosecheck.sums.frame import NotCovered, Sum, rounded, work_out
 from dosecheck.sums.listing import SUMS, find
@@ -41,3 +43,12 @@ def test_rounding_is_to_a_stated_step(value: str, nearest: str, down: str) -> No
     flow = Quantity(Fraction(value) * PUMP_STEP.value * 10, "volume/time", "mL/h")
     assert rounded(flow, PUMP_STEP).number == Fraction(nearest)
     assert rounded(flow, PUMP_STEP, down=True).number == Fraction(down)
+
+
+def test_a_sum_by_name_from_python() -> None:
+    """The example of `reckon_sum` runs, a near name is only offered, and a sum that goes by a formulary finds one."""
+    assert doctest.testmod(listing).failed == 0
+    with pytest.raises(InputError, match='Did you mean "drops"'):
+        reckon_sum("drop", {})
+    given = {"weight": "20 kg", "age": "8 years", "medicine": "lidocaine", "strength": "1 %"}
+    assert reckon_sum("local-anaesthetic", given).formulary
