@@ -103,6 +103,7 @@ def test_html_and_json_hold_the_same_doses(tmp_path: Path) -> None:
     assert all(row[name].replace(" ", "\u00a0").split("\u00a0to\u00a0")[-1] in text for row in rows for name in ("dose", "measure"))
 
 
+@pytest.mark.usefixtures("pango")
 def test_a_pdf_is_written_whole(tmp_path: Path) -> None:
     page = tmp_path / "sheet.pdf"
     assert sheet(out=str(page)).status == 0

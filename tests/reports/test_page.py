@@ -227,6 +227,7 @@ def opened(content: bytes) -> bytes:
         {"weight": "70 kg", "age": "40 years"},
     ],
 )
+@pytest.mark.usefixtures("pango")
 def test_the_pdf_is_one_a4_page_also_with_a_long_name(changes: dict[str, str | None]) -> None:
     content = opened(pdf.to_pdf(sheet(LONGEST, **changes)))
     assert content.startswith(b"%PDF-") and len(re.findall(rb"/Type ?/Page\b", content)) == 1
@@ -235,6 +236,7 @@ def test_the_pdf_is_one_a4_page_also_with_a_long_name(changes: dict[str, str | N
     assert b"pdfuaid" in content and b"/Lang (en-GB)" in content
 
 
+@pytest.mark.usefixtures("pango")
 def test_a_list_too_long_for_a_page_is_refused(monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr(pdf, "SIZES", ("30",))
     with pytest.raises(DosecheckError, match="Leave lines out of sheet"):
