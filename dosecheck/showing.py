@@ -14,6 +14,7 @@ from dosecheck.quantity import UNITS, Quantity, factor
 
 _DECIMALS = 6
 _SIGNIFICANT = 4
+_SMALL = ("microlitres", "micromol")  # kept where they are written, never turned to
 
 
 def show_number(number: Fraction | int, down: bool = False) -> str:
@@ -69,19 +70,18 @@ def show_unit(unit: str, number: Fraction | int = 2) -> str:
 def _readable(quantity: Quantity) -> Quantity:
     """Another unit of the kind when the number would be below 0.01 (or a rounded one below 1), or at or above 10 000.
 
-    A volume stays in mL down to 0.001 mL, exact or rounded: syringes and pumps count no microlitres.
+    Micrograms become nanograms below 0.01 only; mL, mmol and rates of flow stay what pumps, syringes and wards count in.
     """
     _, stroke, below = quantity.unit.partition("/")
     kind = quantity.kind.split("/")[0]
-    if kind not in ("mass", "activity", "volume", "substance") or not quantity.value:
+    flow = kind == "volume" and "time" in quantity.kind
+    if kind not in ("mass", "activity", "volume", "substance") or flow or not quantity.value:
         return quantity
     number = quantity.number
-    least = Fraction(1, 100) if (number * 10**_DECIMALS).denominator == 1 else 1
-    if kind == "volume":
-        least = Fraction(1, 1000)
-    if least <= number < 10_000:
+    exact = (number * 10**_DECIMALS).denominator == 1 or quantity.unit.startswith("micrograms")
+    if (Fraction(1, 100) if exact else 1) <= number < 10_000:
         return quantity
-    units = sorted(UNITS[kind], key=UNITS[kind].__getitem__)
+    units = sorted((u for u in UNITS[kind] if u not in _SMALL), key=UNITS[kind].__getitem__)
     fitting = [u for u in units if quantity.value / factor(u + stroke + below, quantity.kind) >= 1] or units[:1]
     best = fitting[-1]
     if kind == "activity":

@@ -56,7 +56,7 @@ def _command(name: str, asked: Sum) -> click.Command:
         try:
             reckoned = work_out(name, asked, given, open_formulary(folder) if asked.by_formulary else None)
         except (InputError, FormularyError) as error:
-            return refuse(error, as_json, "Nothing was reckoned: the sum cannot be read.")
+            return refuse(error if as_json else _as_options(error), as_json, "Nothing was reckoned: the sum cannot be read.")
         click.echo(json.dumps(reckoned.as_dict(), indent=2, ensure_ascii=False) if as_json else sum_text(reckoned))
         return STATUS[reckoned.outcome]
 
@@ -70,8 +70,16 @@ def _command(name: str, asked: Sum) -> click.Command:
     )
 
 
+def _as_options(error: InputError | FormularyError) -> InputError | FormularyError:
+    """The faults of a sum's fields under the names of their options: "per-percent"."""
+    if isinstance(error, FormularyError):
+        return error
+    return InputError([fault._replace(field=fault.field.replace("_", "-")) for fault in error.faults])
+
+
 def _option(field: Field) -> click.Option:
-    words = f'{field.help}, such as "{field.example}"' + ("; repeatable" if field.many else "" if field.needed else "; may be left out")
+    needed = field.needed or "when left out" in field.help
+    words = f'{field.help}, such as "{field.example}"' + ("; repeatable" if field.many else "" if needed else "; may be left out")
     flags = [f"--{field.name.replace('_', '-')}", field.name]
     return click.Option(flags, metavar="TEXT", help=words, multiple=True) if field.many else Once(flags, metavar="TEXT", help=words)
 

@@ -12,7 +12,7 @@ from fractions import Fraction
 from typing import Any, NamedTuple
 
 from dosecheck.errors import TextError
-from dosecheck.quantity import UNITS
+from dosecheck.quantity import UNITS, Quantity
 from dosecheck.reading.amounts import read_time, spelt
 from dosecheck.reading.numbers import NUMBER, plain
 
@@ -120,9 +120,9 @@ def read_ago(text: str, what: str = "time") -> tuple[Fraction, Fraction]:
     ends = _AGO.fullmatch(text)
     if ends:
         low, unit, high, last = ends.groups()
-        shortest, longest = (_length(f"{number} {word}", what) for number, word in ((low, unit or last), (high, last)))
+        shortest, longest = (read_duration(f"{number} {word}", what).value for number, word in ((low, unit or last), (high, last)))
     else:
-        shortest = longest = _length(text, what)
+        shortest = longest = read_duration(text, what).value
     if shortest > longest:
         raise TextError(text, "The time does not run from a shorter to a longer one.", 'Write it as "4 to 5 hours".')
     if longest > _LONGEST:
@@ -130,15 +130,16 @@ def read_ago(text: str, what: str = "time") -> tuple[Fraction, Fraction]:
     return shortest, longest
 
 
-def _length(text: str, what: str) -> Fraction:
-    """One length of time; hours and minutes may stand side by side."""
+def read_duration(text: str, what: str = "time") -> Quantity:
+    """One length of time; hours and minutes may stand side by side: "8 hours 30 minutes"."""
+    text = plain(text, what, "5 hours")
     both = re.fullmatch(rf"([1-9][0-9]{{0,3}} ?[a-z]+) (?:and )?({NUMBER} ?[a-z]+)", text)
     if both and all(spelt(re.sub(r"^[0-9.]+ ?", "", part), ("time",)) for part in both.groups()):
         hours, minutes = (read_time(part, what, "5 hours").value for part in both.groups())
         if (hours % 3600, minutes >= 3600) != (0, False):
             raise TextError(text, f"The {what} does not run from hours to minutes below 60.", 'Write it as "1 hour 30 minutes".')
-        return hours + minutes
-    return read_time(text, what, "5 hours").value
+        return Quantity(hours + minutes, "time", "hours")
+    return read_time(text, what, "5 hours")
 
 
 def any_time(value: Any) -> bool:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Callable
+from difflib import get_close_matches
 from fractions import Fraction
 
 from dosecheck.errors import TextError
@@ -44,8 +45,29 @@ def read_percent(text: str, what: str = "share", example: str = "8 %") -> Share:
     return share
 
 
+_RATIO = re.compile(r"1 ?(?:in |: ?)([1-9][0-9]{0,6}|[1-9][0-9]{0,2}(?:,[0-9]{3})+)")
+
+
+def _plain_ratio(text: str) -> str:
+    """ "1:10,000" and "1 in 10,000" as "1 in 10000", which is how `read_strength` has it.
+
+    Raises:
+        TextError: so strong a ratio with a colon may be meant in parts: one part of stock and so many of diluent.
+    """
+    found = _RATIO.fullmatch(text.strip()) if isinstance(text, str) else None
+    if not found:
+        return text
+    number = found.group(1).replace(",", "")
+    if ":" in text and int(number) < 100:
+        raise TextError(
+            text, "It may mean parts of two fluids, or g in mL.", f'Write it as "1 in {number}" (1 g in {number} mL), or in mg/mL.'
+        )
+    return f"1 in {number}"
+
+
 def read_solution(text: str) -> Quantity:
-    """What a volume holds: "24 mg/mL", "50 units in 50 mL", "0.9 %", "1 in 1000", "2 mEq/mL"."""
+    """What a volume holds: "24 mg/mL", "50 units in 50 mL", "0.9 %", "1 in 1000", "1:10,000", "2 mEq/mL"."""
+    text = _plain_ratio(text)
     if isinstance(text, str) and "mEq" in text:
         return reader_of(("charge/volume",), "strength", "2 mEq/mL")(text)
     strength = read_strength(text)
@@ -72,9 +94,13 @@ def word_of(allowed: tuple[str, ...], what: str) -> Callable[[str], str]:
 
     def read(text: str) -> str:
         word = " ".join(plain(text, what, allowed[0]).lower().split())
-        if word not in allowed:
-            near = " or ".join(f'"{name}"' for name in allowed if word in name) or f'"{allowed[0]}", for example'
-            raise TextError(text, f"It is none of {', '.join(allowed)}.", f"Write {near}.")
-        return word
+        if word in allowed:
+            return word
+        british = word.replace("sulph", "sulf")
+        if british in allowed:
+            return british
+        near = [name for name in allowed if british in name] or get_close_matches(british, allowed, 3)
+        write = " or ".join(f'"{name}"' for name in near) or "one of them in full"
+        raise TextError(text, f"It is none of {', '.join(allowed)}.", f"Write {write}.")
 
     return read

@@ -19,6 +19,8 @@ _ML = factor("mL", "volume")
 _SOLID = factor("g/mL", "mass/volume")
 PUMP_STEP = Quantity(Fraction(_ML, 36_000), "volume/time", "mL/h")  # 0.1 mL/h
 _FASTEST = 999 * factor("mL/h", "volume/time")
+_FAR = Fraction(1, 10)  # how far a rounded rate may lie from the wanted one
+_FAST_BY_WEIGHT = 10 * factor("mL/kg/h", "volume/time/weight")
 _LEAST_VOLUME, _LARGEST_VOLUME = _ML / 10, 3000 * _ML
 _FINE, _COARSE = Quantity(_ML / 100, "volume", "mL"), Quantity(_ML / 10, "volume", "mL")
 
@@ -66,7 +68,31 @@ def to_measure(volume: Quantity, down: bool = False) -> list[Result]:
     """What can be drawn up, in steps of 0.01 mL below 1 mL and of 0.1 mL from there on; none where the volume is such a step."""
     step = _FINE if volume.value < _ML else _COARSE
     measured = rounded(volume, step, down)
-    return [Result("to measure", measured, f"rounded {'down ' if down else ''}to {show(step)}")] if measured != volume else []
+    if measured == volume or not measured.value:
+        return []
+    return [Result("to measure", measured, f"rounded {'down ' if down else ''}to {show(step)}")]
+
+
+def to_set(rate: Quantity, name: str = "to set") -> list[Result]:
+    """The rate as a pump takes it, in steps of 0.1 mL/h; none where that is nothing."""
+    pump = rounded(rate, PUMP_STEP)
+    return [Result(name, pump, "rounded to 0.1 mL/h")] if pump.value else []
+
+
+def set_doubts(rate: Quantity) -> list[Doubt]:
+    """About a rate that was reckoned, and is set in steps of 0.1 mL/h."""
+    pump = rounded(rate, PUMP_STEP)
+    if pump.value and abs(pump.value / rate.value - 1) > _FAR:
+        text = f"{show(pump)} is more than a tenth away from {show(rate)}: use a weaker solution, or a pump with finer steps."
+        return [Doubt("rate-rounded-far", text)]
+    return flow_doubts(rate)
+
+
+def unused_weight(amount: Quantity, weight: Quantity | None, what: str) -> list[Doubt]:
+    """A weight beside an amount that is not by weight: "/kg" may have been left out."""
+    if weight is None or "weight" in amount.kind:
+        return []
+    return [Doubt("weight-not-used", f'The weight was not used, as the {what} is not by weight: should it say "/kg"?')]
 
 
 def strength_doubts(strength: Quantity) -> list[Doubt]:
@@ -75,18 +101,24 @@ def strength_doubts(strength: Quantity) -> list[Doubt]:
     return []
 
 
-def to_set(flow: Quantity) -> Result:
-    """What a pump is set to, in steps of 0.1 mL/h."""
-    return Result("to set", rounded(flow, PUMP_STEP), "rounded to 0.1 mL/h")
-
-
 def flow_doubts(flow: Quantity) -> list[Doubt]:
     """About a rate that is set on a pump."""
-    if not to_set(flow).value.value:
+    if not rounded(flow, PUMP_STEP).value:
         return [Doubt("rate-too-small", "The rate is below what is set in steps of 0.1 mL/h: use a weaker solution.")]
     if flow.value > _FASTEST:
         return [Doubt("rate-too-fast", "More than 999 mL/h: look at the figures and their units again.")]
     return []
+
+
+def fast_for_weight(flow: Quantity, weight: Quantity | None) -> list[Doubt]:
+    """Of a medicine: a micrograms-for-mg slip shows as a flood of fluid."""
+    if weight is None or flow.value <= _FAST_BY_WEIGHT * weight.value:
+        return []
+    return [
+        Doubt(
+            "fast-for-weight", "More than 10 mL for each kg in an hour: look at the units of the dose and the strength, and at the weight."
+        )
+    ]
 
 
 def drawn_doubts(volume: Quantity) -> list[Doubt]:

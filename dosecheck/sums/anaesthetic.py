@@ -80,12 +80,18 @@ def most_volume(
         (*steps, Step("volume", (left, BY, strength), exact, down=True)),
         tuple(dict.fromkeys([*doubts, *(doubt for agent in agents for doubt in agent.doubts)])),
         tuple(
-            dict.fromkeys([*(note for agent in agents for note in agent.notes), _ALL_COUNTS, status_line(formulary, most.medicine, None)])
+            dict.fromkeys(
+                [*(note for agent in agents for note in agent.notes), _ALL_COUNTS, _SIGNS, status_line(formulary, most.medicine, None)]
+            )
         ),
         tuple(dict.fromkeys(agent.figures.source for agent in agents)),
     )
 
 
+_SIGNS = (
+    "Numb lips, ringing ears, drowsiness, twitching or a slow pulse may be signs of too much: stop and call for help. Common practice, "
+    "no source."
+)
 _ALL_COUNTS = "A ceiling for all that is given at one procedure: what is already in counts as the other agent."
 
 
@@ -104,6 +110,7 @@ def _most(name: str, strength: Quantity, field: str, child: Child, formulary: Fo
         raise InputError(
             [Fault(field, show(strength), "It is no amount of this medicine in a volume.", 'Write it as "1 %" or "10 mg/mL".')]
         )
+    _near_a_product(medicine, strength)
     doubts = [Doubt(finding.code, finding.message) for finding in reckoning.findings if finding.outcome]
     if len(fitting) > 1:
         doubts.append(Doubt("several-regimens", f"Several regimens of {medicine.id} fit: the smallest most is taken."))
@@ -116,11 +123,29 @@ def _most(name: str, strength: Quantity, field: str, child: Child, formulary: Fo
     return Most(medicine, figures.high, figures, steps, tuple(doubts))
 
 
+def _known_strengths(medicine: Medicine, kind: str) -> list[Quantity]:
+    held = {held for product in medicine.products for held in product.strengths.values() if held.kind == kind}
+    return sorted(held, key=lambda each: each.value)
+
+
+def _near_a_product(medicine: Medicine, strength: Quantity) -> None:
+    """Our own line: a strength ten times away from every product gives no volume at all.
+
+    Raises:
+        NotCovered: it is so far away.
+    """
+    known = _known_strengths(medicine, strength.kind)
+    if known and not known[0] < strength * 10 < known[-1] * 100:
+        has = " and ".join(map(show, known))
+        raise NotCovered(
+            f"{show(strength)} is ten times away from every product of {medicine.id} ({has}), or more: is it the adrenaline's strength, or "
+            "is the decimal point wrong? Give what the label says of the anaesthetic itself."
+        )
+
+
 def _strength_doubts(medicine: Medicine, strength: Quantity) -> list[Doubt]:
     """A strength that no product has may be of the wrong kind: that of the adrenaline, or of another medicine."""
-    known = sorted(
-        {held for product in medicine.products for held in product.strengths.values() if held.kind == strength.kind}, key=lambda q: q.value
-    )
+    known = _known_strengths(medicine, strength.kind)
     if strength in known:
         return []
     has = " and ".join(show(each) for each in known) or "none"

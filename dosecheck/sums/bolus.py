@@ -6,6 +6,7 @@ from typing import NamedTuple
 
 from dosecheck.body.age import Age
 from dosecheck.quantity import Quantity
+from dosecheck.reading import read_weight
 from dosecheck.reading.figures import reader_of, word_of
 from dosecheck.sums.child import AGE_IF_TOLD, WEIGHT
 from dosecheck.sums.frame import Answer, Doubt, Field, NotCovered, Result, Sum
@@ -47,6 +48,7 @@ BOLUSES = {
         "Management of diabetic ketoacidosis in children, table 1, PMC10497885, 2023: severe, 10 mL/kg, at most 500 mL",
     ),
 }
+_SMALL = read_weight("2.5 kg")  # our own line
 _LARGE = _read_volume("500 mL")  # where one source stops; a doubt for those that print no most
 
 
@@ -64,6 +66,8 @@ def bolus(weight: Quantity, rule: str, age: Age | None) -> Answer:
     doubts = []
     if volume > _LARGE:
         doubts.append(Doubt("large-bolus", "It is more than 500 mL, at which another source stops: look again."))
+    if weight < _SMALL:
+        doubts.append(Doubt("small-baby", "So small a baby may be born early, whom the source does not mean: go by the neonatal unit."))
     if age is None and asked.from_months:
         doubts.append(Doubt("age-not-told", "The rule is for children from 1 month: give the age."))
     notes = (asked.how[:1].upper() + asked.how[1:] + ".", "Look at the child again after each bolus, before another.")

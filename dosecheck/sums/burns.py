@@ -13,8 +13,9 @@ from dosecheck.body.age import Age
 from dosecheck.errors import Fault, InputError
 from dosecheck.quantity import Quantity
 from dosecheck.reading import read_time, read_volume
+from dosecheck.reading.clock import read_duration
 from dosecheck.reading.figures import Share, read_percent, reader_of
-from dosecheck.showing import show
+from dosecheck.showing import show_length
 from dosecheck.sums.amounts import PUMP_STEP
 from dosecheck.sums.child import AGE_IF_TOLD, WEIGHT
 from dosecheck.sums.fluids import Rate, age_doubts, by_rule
@@ -52,14 +53,17 @@ def burns(weight: Quantity, area: Share, per_percent: Quantity, since: Quantity 
     half = volumes.results[1].value
     rates = _rates(half, since, given, maintenance.amount) if since else Part((), (), (_SINCE_UNTOLD,))
     return Answer(
-        (*volumes.results, *rates.results),
+        (*rates.results, *volumes.results),
         (*volumes.steps, *rates.steps),
         (*_area_doubts(area, age), *age_doubts(weight, age), *rates.doubts),
-        ("Only second and third degree area counts: redness alone does not.",),
+        ("Only second and third degree area counts: redness alone does not.", _ONLY_A_START),
         _SOURCES,
     )
 
 
+_ONLY_A_START = (
+    "A start, not an order for 24 hours: look at the child and at the urine every hour, and change the rate. Common practice, no source."
+)
 _SINCE_UNTOLD = Doubt(
     "since-not-told", "The hours run from the burn, not from the arrival: tell the time since the burn, to get the rates."
 )
@@ -114,7 +118,7 @@ def _rates(half: Quantity, since: Quantity, given: Quantity | None, maintenance:
     ]
     note = "with maintenance; rounded to 0.1 mL/h"
     results = (
-        Result("rate until 8 hours from the burn", rounded(now, PUMP_STEP), f"{note}; for {show(left_time)}"),
+        Result("rate until 8 hours from the burn", rounded(now, PUMP_STEP), f"{note}; for {show_length(left_time.value)}"),
         Result("rate for the 16 hours after", rounded(later, PUMP_STEP), note),
     )
     return Part(results, tuple(steps), _rate_doubts(half, left_volume, left_time))
@@ -135,7 +139,9 @@ def _rate_doubts(half: Quantity, left_volume: Quantity, left_time: Quantity) -> 
 def _area_doubts(area: Share, age: Age | None) -> list[Doubt]:
     doubts = []
     if area < _START and not (age and age.months_hi < _YOUNG_MONTHS):
-        doubts.append(Doubt("small-area", "From 8 to 10 % the sources begin this fluid only up to 18 months of age."))
+        doubts.append(
+            Doubt("small-area", "From 8 to 10 % the sources begin this fluid only up to 18 months of age: give the age in months.")
+        )
     if area > _LARGE:
         doubts.append(Doubt("large-area", "It is more than half of the body: look at the map of the burn again."))
     return doubts
@@ -148,7 +154,7 @@ SUMS = {
             WEIGHT,
             Field("area", read_percent, "20 %", "second and third degree area, as a share of the body"),
             Field("per_percent", _read_figure, "3 mL/kg", "your guidance's figure for each per cent, 2 to 4 mL/kg"),
-            Field("since", read_time, "2 hours", "time since the burn", needed=False),
+            Field("since", read_duration, "2 hours", "time since the burn", needed=False),
             Field("given", read_volume, "150 mL", "fluid for the burn already given, by mouth too", needed=False),
             AGE_IF_TOLD,
         ),

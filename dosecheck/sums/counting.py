@@ -2,16 +2,17 @@
 
 from __future__ import annotations
 
+import re
 from fractions import Fraction
 from math import ceil, floor
 from typing import NamedTuple
 
 from dosecheck.errors import Fault, InputError, TextError
 from dosecheck.quantity import COUNTED, DRUG, Quantity, counted_unit, factor
-from dosecheck.reading import read_amount, read_strength, read_volume
+from dosecheck.reading import read_amount, read_strength, read_volume, read_weight
 from dosecheck.reading.figures import read_solution, reader_of, word_of
 from dosecheck.showing import show, show_number, show_unit
-from dosecheck.sums.amounts import WEIGHT_IF_TOLD, bag_doubts, drawn_doubts, strength_doubts, to_measure, volume_of, whole_of
+from dosecheck.sums.amounts import WEIGHT_IF_TOLD, bag_doubts, drawn_doubts, strength_doubts, to_measure, unused_weight, volume_of, whole_of
 from dosecheck.sums.frame import Answer, Doubt, Field, Result, Sum, one_of
 from dosecheck.working import BY, TIMES, Step
 
@@ -76,8 +77,18 @@ def _read_unit(text: str) -> Unit:
     """A unit alone, such as "mg" or "micrograms/kg/min"."""
     if not isinstance(text, str) or text.strip()[:1].isdigit():
         raise TextError(str(text), "It is no unit alone.", 'Write it as "mg".')
-    one = read_amount(f"1 {text.strip()}", _ANY, "unit", "mg")
+    try:
+        one = read_amount(f"1 {text.strip()}", _ANY, "unit", "mg")
+    except TextError as error:
+        known = "can be misread" in error.why
+        raise TextError(text.strip(), "It can be misread." if known else "It is no unit that is known here.", error.write) from None
     return Unit(one.kind, one.unit)
+
+
+def _read_any(text: str) -> Quantity:
+    """An amount or a rate; a weight also in stones and pounds, or in pounds and ounces."""
+    pair = isinstance(text, str) and re.fullmatch(r" *[0-9]+ ?(st|stones?|lbs?|pounds?) [0-9].*", text)
+    return read_weight(text) if pair else read_amount(text, _ANY, "amount", "0.38 g")
 
 
 def dose_volume(strength: Quantity, dose: Quantity | None, volume: Quantity | None, weight: Quantity | None) -> Answer:
@@ -90,7 +101,8 @@ def dose_volume(strength: Quantity, dose: Quantity | None, volume: Quantity | No
     exact, step = volume_of(amount, strength, "volume")
     measured = to_measure(exact, down=True)
     results, notes = [Result("volume", exact), *measured], (ROUNDING,) if measured else ()
-    return Answer(tuple(results), (*steps, step), (*strength_doubts(strength), *drawn_doubts(exact)), notes, (SOURCE,))
+    doubts = (*unused_weight(dose, weight, "dose"), *strength_doubts(strength), *drawn_doubts(exact))
+    return Answer(tuple(results), (*steps, step), doubts, notes, (SOURCE,))
 
 
 def tablets(dose: Quantity, strength: Quantity, parts: str | None, weight: Quantity | None) -> Answer:
@@ -100,7 +112,7 @@ def tablets(dose: Quantity, strength: Quantity, parts: str | None, weight: Quant
     amount, steps = whole_of(dose, weight, "dose")
     exact = amount.value / strength.value
     steps.append(Step("number", (amount, BY, strength), _count(exact, below)))
-    results, doubts = [Result("exactly", _count(exact, below))], []
+    results, doubts = [Result("exactly", _count(exact, below))], unused_weight(dose, weight, "dose")
     for name, way in (("not above", floor), ("not below", ceil)):
         number = Fraction(way(exact * divides), divides)
         results.append(
@@ -145,7 +157,7 @@ SUMS = {
     "convert": Sum(
         "An amount in another unit",
         (
-            Field("amount", lambda text: read_amount(text, _ANY, "amount", "0.38 g"), "0.38 g", "an amount with its unit, or a rate"),
+            Field("amount", _read_any, "0.38 g", "an amount with its unit, or a rate"),
             Field("to", _read_unit, "mg", "the unit that is wanted"),
         ),
         convert,

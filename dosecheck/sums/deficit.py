@@ -13,10 +13,10 @@ from dosecheck.quantity import Quantity
 from dosecheck.reading import read_time, read_volume, read_weight
 from dosecheck.reading.figures import Share, read_percent, reader_of
 from dosecheck.showing import show, show_share
-from dosecheck.sums.amounts import PUMP_STEP
+from dosecheck.sums.amounts import to_set
 from dosecheck.sums.child import AGE_IF_TOLD, WEIGHT
 from dosecheck.sums.fluids import RULE, age_doubts, by_rule
-from dosecheck.sums.frame import Answer, Doubt, Field, NotCovered, Result, Sum, rounded
+from dosecheck.sums.frame import Answer, Doubt, Field, NotCovered, Result, Sum
 from dosecheck.working import BY, TIMES, Step
 
 _read_by_weight = reader_of(("volume/weight",), "deficit by weight", "60 mL/kg")
@@ -33,8 +33,8 @@ def _by_the_hour(volume: Quantity, time: Quantity) -> Quantity:
     return Quantity(volume.value / time.value, "volume/time", "mL/h")
 
 
-def _to_set(name: str, rate: Quantity) -> tuple[Result, Result]:
-    return Result(name, rate), Result(f"to set, {name}", rounded(rate, PUMP_STEP), "rounded to 0.1 mL/h")
+def _rate(name: str, rate: Quantity) -> list[Result]:
+    return [Result(name, rate), *to_set(rate, f"to set, {name}")]
 
 
 # ---- dehydration ----
@@ -51,12 +51,12 @@ def replace(weight: Quantity, dehydration: Share, age: Age | None) -> Answer:
     deficit = deficit_of(weight, dehydration)
     half = deficit.result / 2
     hourly = rate.amount.to("mL/h")
-    steps = [*rate.steps, Step("maintenance by the hour", (rate.amount, BY, "24 hours"), hourly), deficit]
+    steps = [*rate.steps, *_hourly_step(rate.amount, hourly), deficit]
     results = [Result("deficit", deficit.result)]
     for name, time in (("first 8 hours", _EIGHT), ("next 16 hours", _SIXTEEN)):
         together = _by_the_hour(half, time) + hourly
         steps.append(Step(name, (half, BY, time, "+", hourly), together))
-        results += _to_set(name, together)
+        results += _rate(name, together)
     notes = (
         "A bolus for shock comes first and is not taken off here, as the source does not.",
         "Not for ketoacidosis, which has its own sums.",
@@ -74,6 +74,11 @@ def _share_doubts(share: Share) -> tuple[Doubt, ...]:
 
 
 # ---- ketoacidosis ----
+
+_KETOACIDOSIS_NOTE = (
+    "Fluid alone: insulin and potassium are not reckoned here. Too much fluid too fast can harm the brain: a headache, drowsiness or a "
+    "slow pulse needs a doctor at once. Common practice, no source."
+)
 
 _TABLE_2023 = (
     "Management of diabetic ketoacidosis in children, table 1, PMC10497885, 2023: mL/h = deficit / 48 + maintenance by the hour; deficit "
@@ -97,11 +102,17 @@ def ketoacidosis(weight: Quantity, deficit: Quantity, rule: str, age: Age | None
     together = _by_the_hour(volume, _TWO_DAYS) + hourly
     steps = (
         *rate.steps,
+        *_hourly_step(rate.amount, hourly),
         Step("deficit", (deficit, TIMES, weight), volume),
         Step("by the hour", (volume, BY, _TWO_DAYS, "+", hourly), together),
     )
-    notes = ("A bolus is not taken off here, as the table does not.",)
-    return Answer((Result("deficit", volume), *_to_set("by the hour", together)), steps, tuple(doubts), notes, (_TABLE_2023,))
+    notes = ("A bolus is not taken off here, as the table does not.", _KETOACIDOSIS_NOTE)
+    return Answer((*_rate("by the hour", together), Result("deficit", volume)), steps, tuple(doubts), notes, (_TABLE_2023,))
+
+
+def _hourly_step(amount: Quantity, hourly: Quantity) -> list[Step]:
+    """How a rule by the day becomes a rate by the hour; nothing where it is by the hour already."""
+    return [Step("maintenance by the hour", (amount, BY, "24 hours"), hourly)] if "day" in amount.unit else []
 
 
 _GUIDELINE_2009 = (
@@ -138,7 +149,8 @@ def ketoacidosis_2009(weight: Quantity, dehydration: Share, bolus: Quantity | No
         steps.append(Step("less the bolus", (steps[-1].result, "-", bolus), whole))
     rate = _by_the_hour(whole, _TWO_DAYS)
     steps.append(Step("by the hour", (whole, BY, _TWO_DAYS), rate))
-    return Answer((Result("deficit", deficit.result), *_to_set("by the hour", rate)), tuple(steps), tuple(doubts), (), (_GUIDELINE_2009,))
+    results = (*_rate("by the hour", rate), Result("deficit", deficit.result))
+    return Answer(results, tuple(steps), tuple(doubts), (_KETOACIDOSIS_NOTE,), (_GUIDELINE_2009,))
 
 
 def _bolus_doubts(bolus: Quantity, weight: Quantity) -> list[Doubt]:

@@ -14,8 +14,9 @@ from dosecheck.errors import Fault, InputError
 from dosecheck.quantity import Quantity
 from dosecheck.reading import read_volume
 from dosecheck.reading.figures import read_solution, reader_of, word_of
+from dosecheck.showing import show
 from dosecheck.sums.amounts import WEIGHT_IF_TOLD, drawn_doubts, strength_doubts, to_measure, volume_of, whole_of
-from dosecheck.sums.frame import Answer, Field, NotCovered, Result, Sum, one_of
+from dosecheck.sums.frame import Answer, Doubt, Field, NotCovered, Result, Sum, one_of
 from dosecheck.working import BY, TIMES, Step
 
 _TABLE = (
@@ -64,6 +65,14 @@ _PER_MEQ = {name: _read_mass(f"{salt.per_meq} mg") / Quantity(10**6, "charge", "
 _CALCIUM_PER_MMOL = _read_mass("40.078 mg") / Quantity(10**6, "substance", "mmol")
 
 
+_POTASSIUM = "Emergency Calculations, Don't Forget the Bubbles: potassium by vein 0.2 to 0.5 mmol/kg/h, at most 1 mmol/kg/h"
+_POTASSIUM_NOTE = (
+    "Potassium kills when it runs in fast: by vein never undiluted, never as a push, only by a pump with the heart watched. Common "
+    "practice; see the source for its rates."
+)
+_MOST_POTASSIUM, _MUCH_POTASSIUM = _reader("substance")("1 mmol/kg"), _reader("substance")("40 mmol")
+
+
 def electrolyte(
     salt: str,
     amount: Quantity | None,
@@ -81,14 +90,20 @@ def electrolyte(
         given, steps = whole_of(amount or ions or element, weight, "for this child")
     charge, more = _charge(given, salt, of_element=how == "element")
     steps += more
-    known = SALTS[salt]
+    known, doubts = SALTS[salt], strength_doubts(strength) if strength else []
     moles = Quantity(charge.value / known.charge, "substance", "mmol")
     mass = _PER_MEQ[salt] * charge
     if given.kind != "substance":
         steps.append(Step(f"mmol of {known.ion}", (charge, BY, known.charge), moles))
     if given.kind != "mass" or how == "element":
         steps.append(Step("salt", (charge, TIMES, _PER_MEQ[salt]), mass))
-    results = [Result("salt", mass, salt), Result("mmol", moles, known.ion), Result("mEq", charge, known.ion)]
+    results = []
+    if strength and how != "volume":
+        found, step = volume_of(_of_kind(strength, mass, moles, charge), strength, "volume")
+        steps.append(step)
+        results = [Result("volume", found), *to_measure(found, down=True)]
+        doubts += drawn_doubts(found)
+    results += [Result("salt", mass, salt), Result("mmol", moles, known.ion), Result("mEq", charge, known.ion)]
     results.append(Result("other ion", moles * known.others, known.other))
     sources, notes = (
         [known.source],
@@ -98,13 +113,22 @@ def electrolyte(
         results.append(Result("element", _CALCIUM_PER_MMOL * moles, "calcium itself, without the rest of the salt"))
         sources.append(_CALCIUM)
         notes.append(CALCIUM_NOTE)
-    doubts = strength_doubts(strength) if strength else []
-    if strength and how != "volume":
-        found, step = volume_of(_of_kind(strength, mass, moles, charge), strength, "volume")
-        steps.append(step)
-        results += [Result("volume", found), *to_measure(found, down=True)]
-        doubts += drawn_doubts(found)
+    if known.ion == "potassium":
+        notes.append(_POTASSIUM_NOTE)
+        sources.append(_POTASSIUM)
+        doubts += _potassium_doubts(moles, weight)
     return Answer(tuple(results), tuple(steps), tuple(doubts), tuple(notes), tuple(sources))
+
+
+def _potassium_doubts(moles: Quantity, weight: Quantity | None) -> list[Doubt]:
+    """More at once than the source's most for an hour; without a weight, our own line."""
+    if weight and moles > _MOST_POTASSIUM * weight:
+        return [
+            Doubt("much-potassium", f"It is more than {show(_MOST_POTASSIUM)} of potassium, the source's most for an hour: over how long?")
+        ]
+    if weight is None and moles > _MUCH_POTASSIUM:
+        return [Doubt("much-potassium", f"It is more than {show(_MUCH_POTASSIUM)} of potassium: look again, and give the weight.")]
+    return []
 
 
 def _held(volume: Quantity, strength: Quantity | None) -> tuple[Quantity, list[Step]]:

@@ -67,6 +67,7 @@ def _size(step: Step) -> Result:
 ARREST, CARDIOVERSION = "cardiac arrest", "cardioversion"
 _read_energy = reader_of(("energy/weight",), "energy by weight", "4 J/kg")
 _ARREST_ENERGY = _read_energy("4 J/kg")
+_LOW_ENERGY = _ARREST_ENERGY / 10  # our own line
 _WHOLE_JOULE = reader_of(("energy",), "energy", "60 J")("1 J")
 _GROWN = read_weight("50 kg")  # our own line: the source is for children and prints no maximum
 _ARREST_SOURCE = (
@@ -84,6 +85,8 @@ def shock(weight: Quantity, purpose: str, per_kg: Quantity | None) -> Answer:
     doubts = []
     if figure > _ARREST_ENERGY or (purpose == ARREST and figure < _ARREST_ENERGY):
         doubts.append(Doubt("other-energy", f"{show(figure)} is not the 4 J/kg of the source: look again, and at local guidance."))
+    if purpose == CARDIOVERSION and figure < _LOW_ENERGY:
+        doubts.append(Doubt("low-energy", f"{show(figure)} is less than a tenth of a shock in arrest: look at the decimal point again."))
     if weight >= _GROWN:
         doubts.append(Doubt("weight-of-an-adult", "From 50 kg an adult's energy may be less than this: the source prints no maximum."))
     if not whole.value:

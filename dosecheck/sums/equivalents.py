@@ -122,7 +122,12 @@ def elemental_iron(product: str, taken: Quantity | None, salt: Quantity | None, 
         Result("of the product", amounts["taken"]),
     ]
     doubts = []
-    if weight:
+    notes = ["The figure is this product's: another product, or another salt, has another."]
+    if weight is None:
+        notes.append(
+            f"More than {show(_SERIOUS)} of iron at once is seriously poisonous ({OTHER_IRON}): give the weight, to see how near it is."
+        )
+    else:
         per_kg = by_weight(amounts["iron"], weight)
         steps.append(Step("iron by weight", (amounts["iron"], BY, weight), per_kg))
         results.append(Result("iron by weight", per_kg))
@@ -133,7 +138,6 @@ def elemental_iron(product: str, taken: Quantity | None, salt: Quantity | None, 
                     f"More than {show(_SERIOUS)} of iron at once is seriously poisonous ({OTHER_IRON}): get help now if taken.",
                 )
             )
-    notes = ["The figure is this product's: another product, or another salt, has another."]
     if of.otherwise:
         notes.append(f"Another source counts {of.otherwise} ({OTHER_IRON}): go by the label of the product in hand.")
     return Answer(tuple(results), tuple(steps), tuple(doubts), tuple(notes), (IRON_SOURCE,))

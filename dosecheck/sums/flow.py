@@ -10,9 +10,11 @@ from fractions import Fraction
 
 from dosecheck.errors import Fault, InputError
 from dosecheck.quantity import Quantity
-from dosecheck.reading import read_time, read_volume
+from dosecheck.reading import read_volume
+from dosecheck.reading.clock import read_duration
 from dosecheck.reading.figures import reader_of
-from dosecheck.sums.amounts import bag_doubts, flow_doubts, to_set
+from dosecheck.showing import show_length
+from dosecheck.sums.amounts import bag_doubts, flow_doubts, set_doubts, to_set
 from dosecheck.sums.frame import Answer, Doubt, Field, Result, Sum, one_of, rounded
 from dosecheck.sums.infusion import read_flow
 from dosecheck.working import BY, TIMES, Step
@@ -29,13 +31,15 @@ _MINUTE = Quantity(60, "time", "minutes")
 def rate(volume: Quantity, time: Quantity) -> Answer:
     """mL/h that runs a volume in a time; the pump's figure is rounded to 0.1 mL/h and said so."""
     flow, step = _over(volume, time)
-    return Answer((Result("rate", flow), to_set(flow)), (step,), (*bag_doubts(volume), *flow_doubts(flow)), (), (FLOW_SOURCE,))
+    return Answer((Result("rate", flow), *to_set(flow)), (step,), (*bag_doubts(volume), *set_doubts(flow)), (), (FLOW_SOURCE,))
 
 
 def duration(volume: Quantity, rate: Quantity) -> Answer:
     """How long a bag or a syringe lasts at a rate."""
     time = Quantity(volume.value / rate.value, "time", "hours")
-    results = (Result("time", time), Result("in words", _in_words(time), "rounded to a minute"))
+    minutes = rounded(time, _MINUTE).value
+    in_words = Result("in words", show_length(minutes) if minutes else "less than a minute", "rounded to a minute" if minutes else "")
+    results = (in_words, Result("time", time))
     doubts = [*bag_doubts(volume), *flow_doubts(rate)]
     if time.value < 60:
         doubts.append(Doubt("time-too-short", "It lasts less than a minute: look at the volume and the rate again."))
@@ -88,17 +92,9 @@ def _drop_doubts(set: Quantity, drops: Quantity) -> list[Doubt]:
     return found
 
 
-def _in_words(time: Quantity) -> str:
-    hours, minutes = divmod(int(rounded(time, _MINUTE).value // 60), 60)
-    return (
-        " ".join(f"{number} {word}{'s' * (number != 1)}" for number, word in ((hours, "hour"), (minutes, "minute")) if number)
-        or "0 minutes"
-    )
-
-
 _SET = Field("set", _read_set, "20 drops/mL", "what the giving set gives, from its pack")
 _VOLUME = Field("volume", read_volume, "500 mL", "the volume to run")
-_TIME = Field("time", read_time, "8 hours", "the time to run it in")
+_TIME = Field("time", read_duration, "8 hours", "the time to run it in")
 _RATE = Field("rate", read_flow, "75 mL/h", "the rate")
 
 SUMS = {

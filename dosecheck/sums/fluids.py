@@ -8,7 +8,7 @@ from __future__ import annotations
 from functools import partial
 from typing import NamedTuple
 
-from dosecheck.body.age import Age
+from dosecheck.body.age import Age, age_from_parts
 from dosecheck.quantity import Quantity
 from dosecheck.reading import read_weight
 from dosecheck.reading.figures import read_whole, reader_of, word_of
@@ -16,6 +16,7 @@ from dosecheck.showing import show
 from dosecheck.sums.amounts import to_set
 from dosecheck.sums.child import AGE_IF_TOLD, NEWBORN_LAST_DAY, WEIGHT
 from dosecheck.sums.frame import Answer, Doubt, Field, NotCovered, Result, Sum
+from dosecheck.sums.weighed import weight_doubt
 from dosecheck.working import BY, TIMES, Step
 
 _read_rate = reader_of(("volume/time", "volume/time/weight"), "rate", "100 mL/kg/day")
@@ -80,7 +81,7 @@ def maintenance(weight: Quantity, rule: str, age: Age | None) -> Answer:
     results = (
         Result("a day", day, note),
         Result("by the hour", hour, note),
-        to_set(hour),
+        *to_set(hour),
     )
     notes = (*_by_others(rate.amount, weight, age), _WHICH_FLUID)
     return Answer(results, (*rate.steps, other_time), (*age_doubts(weight, age), *_many(day)), notes, (RULES[rule].source, _RANGE))
@@ -141,7 +142,6 @@ _NEWBORN = (
 _NEWBORN_SOURCE = (
     "NICE guideline NG29, updated 2020, as set out on a study page (guidelinegenius.com): routine maintenance of term babies by day of life"
 )
-_HEAVY = read_weight("6 kg")
 
 
 def newborn(weight: Quantity, day_of_life: int, born: str) -> Answer:
@@ -155,7 +155,8 @@ def newborn(weight: Quantity, day_of_life: int, born: str) -> Answer:
         Step(name, (figure, TIMES, weight), figure * weight) for name, figure in zip(("least", "most"), map(_read_rate, ends), strict=True)
     ]
     results = [Result(f"{step.what} a day", step.result, f"{show(step.result.to('mL/h'))}") for step in steps]
-    doubts = (Doubt("heavy-newborn", "It is a heavy weight for the first 28 days of life: look again."),) if weight >= _HEAVY else ()
+    doubt = weight_doubt(weight, age_from_parts(days=day_of_life - 1))
+    doubts = (Doubt("weight-hard-to-believe", f"For a baby born at term {doubt}"),) if doubt else ()
     return Answer(tuple(results), tuple(steps), doubts, (_WHICH_FLUID,), (_NEWBORN_SOURCE,))
 
 

@@ -7,6 +7,7 @@ this folder, `listing.py` finds them by name, and `dosecheck sum` prints any of 
 
 from __future__ import annotations
 
+import re
 from collections.abc import Callable, Mapping
 from difflib import get_close_matches
 from fractions import Fraction
@@ -22,6 +23,7 @@ from dosecheck.showing import show, show_number, show_share, show_weight
 from dosecheck.working import Step
 
 RECKONED = "reckoned"
+_EXAMPLE = re.compile('Write it as "[^"]*"\\.')  # a reader's own example gives way to the field's
 CAUTION = (
     "Arithmetic to be checked by a second person, not a prescription: the prescriber decides, local guidance comes "
     "first, and giving medicines is for those licensed to."
@@ -136,10 +138,22 @@ def answered(name: str, asked: Sum, values: dict[str, Any], formulary: Any = Non
     understood = {field.name: _said(values[field.name]) for field in asked.fields if values.get(field.name) is not None}
     try:
         answer = asked.reckon(**values)
+        answer = answer._replace(doubts=(*_weight_doubts(asked, values), *answer.doubts))
     except NotCovered as error:
         return Reckoned(name, asked.title, NOT_CHECKED, understood, Answer((), ()), str(error), about)
     outcome = NOT_CHECKED if answer.open else QUERY if answer.doubts else RECKONED
     return Reckoned(name, asked.title, outcome, understood, answer, answer.open, about)
+
+
+def _weight_doubts(asked: Sum, values: Mapping[str, Any]) -> list[Doubt]:
+    """About the weight as such, for every sum that is given one; a sum by the formulary asks the formulary's own policy."""
+    weight = values.get("weight")
+    if weight is None or asked.by_formulary:
+        return []
+    from dosecheck.sums.weighed import weight_doubt  # with the growth tables, which only a weight needs
+
+    text = weight_doubt(weight, values.get("age"))
+    return [Doubt("weight-hard-to-believe", text)] if text else []
 
 
 def _read(asked: Sum, texts: Mapping[str, Any]) -> dict[str, Any]:
@@ -155,7 +169,8 @@ def _read(asked: Sum, texts: Mapping[str, Any]) -> dict[str, Any]:
         try:
             values[name] = tuple(map(field.read, text)) if field.many else field.read(text)
         except TextError as error:
-            faults.append(Fault(name, error.given, error.why, error.write))
+            write = f'Write it as "{field.example}".' if _EXAMPLE.fullmatch(error.write) else error.write
+            faults.append(Fault(name, error.given, error.why, write))
     if faults:
         raise InputError(faults)
     return values
@@ -188,7 +203,7 @@ def one_of(**values: Any) -> str:
     """
     given = [name for name, value in values.items() if value is not None]
     if len(given) != 1:
-        why = "They are given together." if given else "None of them is given."
+        why = "None of them is given." if not given else f"{' and '.join(given)} are given together."
         raise InputError([Fault(" or ".join(values), "", why, "Write one of them alone.")])
     return given[0]
 

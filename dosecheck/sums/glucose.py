@@ -9,7 +9,7 @@ from dosecheck.errors import Fault, InputError
 from dosecheck.quantity import Quantity
 from dosecheck.reading.figures import read_solution, reader_of
 from dosecheck.showing import show
-from dosecheck.sums.amounts import WEIGHT_IF_TOLD, by_weight, flow_doubts, percent_text, strength_doubts, to_set
+from dosecheck.sums.amounts import WEIGHT_IF_TOLD, by_weight, percent_text, set_doubts, strength_doubts, to_set
 from dosecheck.sums.frame import Answer, Doubt, Field, Result, Sum, one_of
 from dosecheck.working import BY, TIMES, Step
 
@@ -23,6 +23,7 @@ NOTES = (
 )
 _read_glucose_rate = reader_of(("mass/time/weight",), "glucose rate", "8 mg/kg/min")
 _MOST = _read_glucose_rate("21 mg/kg/min")  # the highest of the source's table
+_LEAST = _read_glucose_rate("0.5 mg/kg/min")  # our own line: what no fluid with glucose is run for
 _STRONGEST = read_solution("50 %")
 
 
@@ -44,8 +45,8 @@ def glucose_fluid(glucose: Quantity, strength: Quantity | None, fluid: Quantity 
         if weight:
             flow = (per_kg * weight).to("mL/h")
             steps.append(Step("rate", (per_kg, TIMES, weight), flow))
-            results += [Result("rate", flow), to_set(flow)]
-            doubts += flow_doubts(flow)
+            results += [Result("rate", flow), *to_set(flow)]
+            doubts += set_doubts(flow)
         return Answer(tuple(results), tuple(steps), tuple(doubts), NOTES, (SOURCE,))
     per_kg, steps = _per_kg(fluid, weight)
     strength = Quantity(glucose.value / per_kg.value, "mass/volume", "mg/mL")
@@ -67,6 +68,10 @@ def _doubts(rate: Quantity, strength: Quantity) -> list[Doubt]:
     found = strength_doubts(strength)
     if rate > _MOST:
         found.append(Doubt("glucose-too-fast", f"{show(rate)} is more than the most in the source's table, {show(_MOST)}."))
+    if rate < _LEAST:
+        found.append(
+            Doubt("glucose-too-slow", f"{show(rate)} is hardly any glucose: look at the units again, mg/kg/min and per cent of glucose.")
+        )
     if not found and strength > _STRONGEST:
         found.append(Doubt("glucose-too-strong", f"{show(strength)} is stronger than glucose 50 %: look at the figures again."))
     return found

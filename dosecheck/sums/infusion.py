@@ -8,10 +8,23 @@ from __future__ import annotations
 
 from dosecheck.errors import Fault, InputError
 from dosecheck.quantity import DRUG, Quantity
-from dosecheck.reading import read_time
+from dosecheck.reading.clock import read_duration
 from dosecheck.reading.figures import reader_of
-from dosecheck.sums.amounts import STRENGTH, WEIGHT_IF_TOLD, by_weight, flow_doubts, strength_doubts, to_set, volume_of, whole_of
-from dosecheck.sums.frame import Answer, Field, Result, Sum
+from dosecheck.showing import show_length
+from dosecheck.sums.amounts import (
+    STRENGTH,
+    WEIGHT_IF_TOLD,
+    by_weight,
+    fast_for_weight,
+    flow_doubts,
+    set_doubts,
+    strength_doubts,
+    to_set,
+    unused_weight,
+    volume_of,
+    whole_of,
+)
+from dosecheck.sums.frame import Answer, Doubt, Field, Result, Sum
 from dosecheck.working import BY, TIMES, Step
 
 SOURCE = (
@@ -21,7 +34,7 @@ SOURCE = (
 TOTAL_SOURCE = (
     "A day's total counts the loading dose too: prescribing information, milrinone lactate injection, maintenance-dose table, United States"
 )
-_DAY = read_time("24 hours")
+_DAY = read_duration("24 hours")
 
 RATES = tuple(kind for drug in DRUG for kind in (f"{drug}/time/weight", f"{drug}/time"))
 _LOADS = tuple(kind for drug in DRUG for kind in (f"{drug}/weight", drug))
@@ -33,8 +46,13 @@ def rate(dose: Quantity, strength: Quantity, weight: Quantity | None) -> Answer:
     """mL/h for a dose by time (and weight) at a strength; the pump's figure is rounded to 0.1 mL/h and said so."""
     amount, steps = whole_of(dose, weight, "amount by time")
     exact, step = volume_of(amount, strength, "rate")
-    doubts = (*strength_doubts(strength), *flow_doubts(exact))
-    return Answer((Result("rate", exact), to_set(exact)), (*steps, step), doubts, (), (SOURCE,))
+    doubts = (
+        *unused_weight(dose, weight, "dose"),
+        *strength_doubts(strength),
+        *set_doubts(exact),
+        *fast_for_weight(exact, weight),
+    )
+    return Answer((Result("rate", exact), *to_set(exact)), (*steps, step), doubts, (), (SOURCE,))
 
 
 def dose(rate: Quantity, strength: Quantity, weight: Quantity | None) -> Answer:
@@ -49,26 +67,35 @@ def dose(rate: Quantity, strength: Quantity, weight: Quantity | None) -> Answer:
         if kind == "mass":
             results.append(Result("by the minute", by_hour.to(f"{unit}/kg/min")))
             steps.append(Step("by the minute", (by_hour, BY, "60 min/h"), results[-1].value))
-    return Answer(tuple(results), tuple(steps), (*strength_doubts(strength), *flow_doubts(rate)), (), (SOURCE,))
+    doubts = (*strength_doubts(strength), *flow_doubts(rate), *fast_for_weight(rate, weight))
+    return Answer(tuple(results), tuple(steps), doubts, (), (SOURCE,))
 
 
 def total(dose: Quantity, loading: Quantity | None, time: Quantity | None, weight: Quantity | None) -> Answer:
     """What an infusion gives in all, with its loading dose; by weight, and for this child where the weight is told."""
     time = time or _DAY
     in_all = dose * time
-    steps, notes = [Step("infusion", (dose, TIMES, time), in_all)], ()
+    steps, notes, doubts = [Step("infusion", (dose, TIMES, time), in_all)], (), []
     if loading:
         loading, more = _alike(loading, in_all, weight)
+        doubts = _loading_doubts(loading, dose)
         steps += [*more, Step("with the loading dose", (in_all, "+", loading), in_all + loading)]
         in_all = in_all + loading
     else:
         notes = ("No loading dose is counted.",)
-    results = [Result("total", in_all)]
+    results = [Result("total", in_all, f"in {show_length(time.value)}")]
     if weight and "weight" in in_all.kind:
         whole, more = whole_of(in_all, weight, "for this child")
         steps += more
         results.append(Result("for this child", whole))
-    return Answer(tuple(results), tuple(steps), (), notes, (TOTAL_SOURCE,))
+    return Answer(tuple(results), tuple(steps), tuple(doubts), notes, (TOTAL_SOURCE,))
+
+
+def _loading_doubts(loading: Quantity, dose: Quantity) -> list[Doubt]:
+    """Our own line: a loading dose beyond a whole day of its infusion may be in mg where micrograms are meant."""
+    if loading <= dose * _DAY:
+        return []
+    return [Doubt("large-loading", "The loading dose is more than the infusion gives in 24 hours: look at both units again.")]
 
 
 def _alike(loading: Quantity, in_all: Quantity, weight: Quantity | None) -> tuple[Quantity, list[Step]]:
@@ -87,7 +114,7 @@ def _alike(loading: Quantity, in_all: Quantity, weight: Quantity | None) -> tupl
 
 
 _DOSE = Field("dose", read_rate, "5 micrograms/kg/min", "dose by time")
-_TIME = Field("time", read_time, "24 hours", "how long it runs; 24 hours when left out", needed=False)
+_TIME = Field("time", read_duration, "24 hours", "how long it runs; 24 hours when left out", needed=False)
 _LOADING = Field("loading", reader_of(_LOADS, "loading dose", "50 micrograms/kg"), "50 micrograms/kg", "loading dose", needed=False)
 
 SUMS = {

@@ -11,7 +11,7 @@ from dosecheck.quantity import Quantity
 from dosecheck.reading import read_volume
 from dosecheck.reading.figures import read_solution, reader_of
 from dosecheck.showing import show
-from dosecheck.sums.amounts import WEIGHT_IF_TOLD, by_weight, strength_doubts, volume_of, whole_of
+from dosecheck.sums.amounts import WEIGHT_IF_TOLD, by_weight, strength_doubts, unused_weight, volume_of, whole_of
 from dosecheck.sums.frame import Answer, Doubt, Field, Result, Sum, rounded
 from dosecheck.working import BY, TIMES, Step
 
@@ -34,6 +34,7 @@ DILUTION_NOTES = (
 )
 DEAD_SPACE, SPLIT_ABOVE, MOST, STEP = (read_volume(text) for text in ("0.1 mL", "0.25 mL", "1 mL", "0.05 mL"))
 GIVEN = read_volume("0.2 mL")
+_MOST_WATER, _MOST_DEAD_SPACE = read_volume("10 mL"), read_volume("0.5 mL")  # our own lines
 _FAR = Fraction(1, 10)  # how far a rounded dose may lie from the wanted one
 
 
@@ -56,8 +57,17 @@ def spray(dose: Quantity, strength: Quantity, weight: Quantity | None, dead_spac
     )
     doubts = [*strength_doubts(strength), *_far(gives, amount)]
     if each > MOST:
-        doubts.append(Doubt("nostril-too-full", f"More than {show(MOST)} in one nostril: a stronger solution is needed, or another route."))
-    return Answer(results, tuple(steps), tuple(doubts), SPRAY_NOTES, SPRAY_SOURCES)
+        doubts.append(
+            Doubt(
+                "nostril-too-full",
+                f"More than {show(MOST)} in one nostril: look at both units again; a stronger solution is needed, or another route.",
+            )
+        )
+    if dead_space > _MOST_DEAD_SPACE:
+        doubts.append(
+            Doubt("large-dead-space", f"{show(dead_space)} is much for an atomiser: look at its leaflet and the decimal point again.")
+        )
+    return Answer(results, tuple(steps), (*unused_weight(dose, weight, "dose"), *doubts), SPRAY_NOTES, SPRAY_SOURCES)
 
 
 def dilution(ampoule: Quantity, dose: Quantity, weight: Quantity | None, water: Quantity | None, give: Quantity | None) -> Answer:
@@ -71,9 +81,11 @@ def dilution(ampoule: Quantity, dose: Quantity, weight: Quantity | None, water: 
     steps.append(Step(f"{show(give)} then holds", (ampoule, TIMES, give, BY, measured), holds))
     note = "as told" if water else "rounded to 0.05 mL"
     results = [Result("water", exact), Result("water to measure", measured, note), Result("dose given", holds, f"in {show(give)}")]
-    doubts = _far(holds, amount)
+    doubts = [*unused_weight(dose, weight, "dose"), *_far(holds, amount)]
     if weight:
         results.append(Result("by weight", by_weight(holds, weight)))
+    if measured > _MOST_WATER:
+        doubts.append(Doubt("too-much-water", "It is more than 10 mL of water for one ampoule: look at the units of both amounts again."))
     if measured < give:
         doubts.append(Doubt("too-little-water", "There is less water than is to be given: the ampoule is too small for the dose."))
     return Answer(tuple(results), tuple(steps), tuple(doubts), DILUTION_NOTES, (DILUTION_SOURCE,))

@@ -15,9 +15,11 @@ from dosecheck.sums.amounts import (
     WEIGHT_IF_TOLD,
     bag_doubts,
     drawn_doubts,
+    fast_for_weight,
     percent_text,
     strength_doubts,
     to_measure,
+    unused_weight,
     volume_of,
     whole_of,
 )
@@ -51,8 +53,9 @@ def make_up_for_rate(strength: Quantity, dose: Quantity, volume: Quantity, rate:
     wanted = Quantity(amount.value / rate.value, f"{top}/volume", f"{amount.unit.split('/')[0]}/mL")
     steps.append(Step("concentration", (amount, BY, rate), wanted))
     answer = _made(strength, wanted, volume, steps)
+    doubts = (*unused_weight(dose, weight, "dose"), *fast_for_weight(rate, weight), *answer.doubts)
     say = f"At {show(rate)} it gives {show(dose)}" + (f", to a child of {show(weight)} alone." if weight else ".")
-    return answer._replace(notes=(say, *answer.notes), sources=(RATE_SOURCE, SOURCE))
+    return answer._replace(doubts=doubts, notes=(say, *answer.notes), sources=(RATE_SOURCE, SOURCE))
 
 
 def _made(strength: Quantity, wanted: Quantity, volume: Quantity, steps: list[Step]) -> Answer:

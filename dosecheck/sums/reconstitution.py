@@ -11,7 +11,7 @@ from dosecheck.quantity import Quantity
 from dosecheck.reading import read_volume
 from dosecheck.reading.figures import read_solution, reader_of
 from dosecheck.showing import show
-from dosecheck.sums.amounts import drawn_doubts, strength_doubts, to_measure, volume_of
+from dosecheck.sums.amounts import WEIGHT_IF_TOLD, drawn_doubts, strength_doubts, to_measure, unused_weight, volume_of, whole_of
 from dosecheck.sums.frame import Answer, Doubt, Field, Result, Sum, one_of
 from dosecheck.working import BY, Step
 
@@ -20,6 +20,7 @@ SOURCE = (
     "administration, 12.1 Displacement values"
 )
 _KINDS = ("mass", "activity", "substance")
+_DOSES = (*_KINDS, *(f"{kind}/weight" for kind in _KINDS))
 
 
 def reconstitute(
@@ -29,6 +30,7 @@ def reconstitute(
     final: Quantity | None,
     wanted: Quantity | None,
     dose: Quantity | None,
+    weight: Quantity | None,
 ) -> Answer:
     """Diluent, final volume and strength of a powder, from any one of the three; and the volume that holds a dose."""
     how = one_of(diluent=diluent, final=final, wanted=wanted)
@@ -46,9 +48,11 @@ def reconstitute(
     strength = Quantity(vial.value / final.value, f"{kind}/volume", f"{vial.unit}/mL")
     steps.append(Step("strength", (vial, BY, final), strength))
     results = [Result("diluent", diluent, "to add"), Result("final volume", final), Result("strength", strength)]
-    doubts = [] if displacement else [_NOT_TOLD]
-    doubts += strength_doubts(strength)
+    doubts = [*_displacement_doubts(displacement, final), *strength_doubts(strength)]
     if dose:
+        doubts += unused_weight(dose, weight, "dose")
+        dose, more = whole_of(dose, weight, "dose")
+        steps += more
         volume, step = volume_of(dose, strength, "volume for the dose")
         steps.append(step)
         results += [Result("volume for the dose", volume), *to_measure(volume, down=True)]
@@ -61,6 +65,15 @@ _NOT_TOLD = Doubt(
     "No displacement is given, so none is counted: the vial then holds more fluid than reckoned, and a part of it less medicine. "
     "Look for it in the product's leaflet.",
 )
+
+
+def _displacement_doubts(displacement: Quantity | None, final: Quantity) -> list[Doubt]:
+    """Our own line: no powder fills half of what it is made up to."""
+    if displacement is None:
+        return [_NOT_TOLD]
+    if displacement * 2 > final:
+        return [Doubt("large-displacement", "The powder would fill more than half of the volume: look at the displacement again.")]
+    return []
 
 
 def _diluent(final: Quantity, displacement: Quantity | None) -> Quantity:
@@ -85,7 +98,8 @@ SUMS = {
             Field("diluent", read_volume, "4.8 mL", "the volume that is added", needed=False),
             Field("final", read_volume, "5 mL", "the final volume that is wanted", needed=False),
             Field("wanted", read_solution, "50 mg/mL", "the strength that is wanted", needed=False),
-            Field("dose", reader_of(_KINDS, "dose", "120 mg"), "120 mg", "a dose, to say its volume", needed=False),
+            Field("dose", reader_of(_DOSES, "dose", "120 mg"), "120 mg", "a dose, or by weight, to say its volume", needed=False),
+            WEIGHT_IF_TOLD,
         ),
         reconstitute,
     )

@@ -71,9 +71,16 @@ def test_always_down_to_a_stated_step(grams: int, volume: str) -> None:
     assert "rounded down to 0.01 mL" in reckoned.answer.results[0].note or grams > 4444
 
 
-@pytest.mark.parametrize("strength", ["1 in 200000", "0.9 %", "100 mg/mL", "5 micrograms/mL"])
+@pytest.mark.parametrize("strength", ["0.9 %", "0.11 %", "100 mg/mL"])
 def test_a_strength_that_no_product_has_is_doubted(strength: str) -> None:
     assert codes(la(medicine="lidocaine", strength=strength)) == ["strength-unknown"]
+
+
+@pytest.mark.parametrize("strength", ["1 in 200000", "0.1 %", "200 mg/mL", "5 micrograms/mL"])
+def test_a_strength_ten_times_away_gives_no_volume(strength: str) -> None:
+    """12.78 L of "1 in 200000" is no most of lidocaine: it is the strength of the adrenaline."""
+    reckoned = la(medicine="lidocaine", strength=strength)
+    assert reckoned.outcome == "not-checked" and not reckoned.answer.results and "label" in reckoned.not_covered
 
 
 def test_the_answer_names_regimen_source_and_formulary() -> None:

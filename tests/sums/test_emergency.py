@@ -57,9 +57,10 @@ def test_no_energy_for_cardioversion_without_a_told_figure() -> None:
     ("given", "doubts"),
     [
         ({"purpose": "cardiac arrest", "per_kg": "4 J/kg"}, []), ({"purpose": "cardiac arrest", "per_kg": "2 J/kg"}, ["other-energy"]),
+        ({"purpose": "cardioversion", "per_kg": "0.4 J/kg"}, []), ({"purpose": "cardioversion", "per_kg": "0.1 J/kg"}, ["low-energy"]),
         ({"purpose": "cardioversion", "per_kg": "2 J/kg"}, []), ({"purpose": "cardioversion", "per_kg": "40 J/kg"}, ["other-energy"]),
         ({"purpose": "cardiac arrest", "weight": "49.9 kg"}, []), ({"purpose": "cardiac arrest", "weight": "50 kg"}, ["weight-of-an-adult"]),
-        ({"purpose": "cardiac arrest", "weight": "100 g"}, ["energy-too-small"]),
+        ({"purpose": "cardiac arrest", "weight": "100 g"}, ["weight-hard-to-believe", "energy-too-small"]),
     ],
 )  # fmt: skip
 def test_an_odd_energy_or_weight_is_doubted(given: dict[str, str], doubts: list[str]) -> None:

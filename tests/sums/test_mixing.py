@@ -130,7 +130,7 @@ def test_no_dilution_makes_it_stronger(name, told, why):
         ("dilute", {"strength": "5 %", "volume": "10 mL"}, ["wanted or added or final"]),
         ("dilute", {"strength": "5 %", "volume": "10 mL", "added": "5 mL", "final": "15 mL"}, ["wanted or added or final"]),
         ("dilute", {"strength": "5 %", "volume": "10 mL", "final": "10 mL"}, ["final"]),
-        ("strength", {"strength": "1:1000"}, ["strength"]),
+        ("strength", {"strength": "1:10"}, ["strength"]),
         ("reconstitute", {"vial": "250 mg", "displacement": "0.2 mL"}, ["diluent or final or wanted"]),
         ("reconstitute", {"vial": "250 mg", "displacement": "5 mL", "final": "5 mL"}, ["displacement"]),
         ("reconstitute", {"vial": "250 mg", "displacement": "0.2 mL", "final": "5 mL", "dose": "10 units"}, ["strength"]),

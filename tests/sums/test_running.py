@@ -80,7 +80,13 @@ def test_a_volume_lasts_as_long_as_it_takes(volume, rate):
 
 
 def test_times_in_words_are_rounded_to_a_minute():
-    words = {"1000 mL": "13 hours 20 minutes", "75 mL": "1 hour", "74 mL": "59 minutes", "0.1 mL": "0 minutes"}
+    words = {
+        "1000 mL": "13 hours 20 minutes",
+        "75 mL": "1 hour",
+        "74 mL": "59 minutes",
+        "0.1 mL": "less than a minute",
+        "375000 mL": "208 days 8 hours",
+    }
     for volume, said in words.items():
         assert result("flow-time", "in words", volume=volume, rate="75 mL/h") == said
 
@@ -134,7 +140,7 @@ def test_what_contradicts_or_lacks_is_refused(name, told, fields):
     [
         ("infusion-rate", {"dose": "999 mg/h", "strength": "1 mg/mL"}, []),
         ("infusion-rate", {"dose": "999.1 mg/h", "strength": "1 mg/mL"}, ["rate-too-fast"]),
-        ("infusion-rate", {"dose": "0.05 mg/h", "strength": "1 mg/mL"}, []),
+        ("infusion-rate", {"dose": "0.05 mg/h", "strength": "1 mg/mL"}, ["rate-rounded-far"]),  # 0.1 is twice 0.05
         ("infusion-rate", {"dose": "0.049 mg/h", "strength": "1 mg/mL"}, ["rate-too-small"]),
         ("infusion-rate", {"dose": "1 g/h", "strength": "1 g/mL"}, []),
         ("infusion-rate", {"dose": "2 g/h", "strength": "1001 mg/mL"}, ["strength-too-high"]),

@@ -151,7 +151,7 @@ DOUBTFUL = [
     ("H05", read_strength, "5 mg/mL in 5 mL", "in a volume or in one counted thing"),
     ("H05", read_strength, "120 mg in 0 mL", "above zero"),
     ("H08", read_dose, "2-10 puffs", 'with "to"'),
-    ("H08", read_dose, "1 million units", "not known"),
+    ("H08", read_dose, "1 million units", "Write the number out"),
     ("H03", read_weight, "501 kg", "at most 500 kg"),
     ("H03", read_length, "9.6 m", "20 to 250 cm"),
     ("H03", read_length, "96 mm", "20 to 250 cm"),
