@@ -14,7 +14,6 @@ from dosecheck.quantity import UNITS, Quantity, factor
 
 _DECIMALS = 6
 _SIGNIFICANT = 4
-_SMALL = ("microlitres", "micromol")  # kept where they are written, never turned to
 
 
 def show_number(number: Fraction | int, down: bool = False) -> str:
@@ -70,7 +69,8 @@ def show_unit(unit: str, number: Fraction | int = 2) -> str:
 def _readable(quantity: Quantity) -> Quantity:
     """Another unit of the kind when the number would be below 0.01 (or a rounded one below 1), or at or above 10 000.
 
-    Micrograms become nanograms below 0.01 only; mL, mmol and rates of flow stay what pumps, syringes and wards count in.
+    Syringes, pumps and wards count no microlitres, micromol or nanograms where they can help it: a volume stays in mL down
+    to 0.001 mL, a rate of flow and mmol stay as they are, and micrograms become nanograms below 0.01 only.
     """
     _, stroke, below = quantity.unit.partition("/")
     kind = quantity.kind.split("/")[0]
@@ -79,9 +79,10 @@ def _readable(quantity: Quantity) -> Quantity:
         return quantity
     number = quantity.number
     exact = (number * 10**_DECIMALS).denominator == 1 or quantity.unit.startswith("micrograms")
-    if (Fraction(1, 100) if exact else 1) <= number < 10_000:
+    least = Fraction(1, 1000) if kind == "volume" else Fraction(1, 100) if exact else 1
+    if least <= number < 10_000:
         return quantity
-    units = sorted((u for u in UNITS[kind] if u not in _SMALL), key=UNITS[kind].__getitem__)
+    units = sorted((u for u in UNITS[kind] if u != "micromol"), key=UNITS[kind].__getitem__)
     fitting = [u for u in units if quantity.value / factor(u + stroke + below, quantity.kind) >= 1] or units[:1]
     best = fitting[-1]
     if kind == "activity":
