@@ -8,7 +8,7 @@ from functools import lru_cache
 
 from dosecheck.errors import TextError
 from dosecheck.quantity import COUNTED, DRUG, UNITS, Quantity, factor, kind_of
-from dosecheck.reading.numbers import NUMBER, number_fault, plain
+from dosecheck.reading.numbers import NUMBER, a, number_fault, plain
 
 # Every accepted spelling, beside the names that quantity.py shows.  Closed: anything else is refused.
 SPELLINGS: dict[str, dict[str, str]] = {
@@ -102,7 +102,7 @@ def _unknown_unit(text: str, unit: str, what: str, example: str) -> TextError:
             return TextError(text, f'The {what} has the unit "{word}", which can be misread.', _HINTS[word])
     known = {spelling for names in SPELLINGS.values() for spelling in names}
     if unit in known:
-        return TextError(text, f'"{unit}" is not a unit of a {what}.', f'Write it as "{example}".')
+        return TextError(text, f'"{unit}" is not a unit of {a(what)}.', f'Write it as "{example}".')
     return TextError(text, f'The {what} has the unit "{unit}", which is not known here.', f'Write it as "{example}".')
 
 
@@ -174,7 +174,7 @@ def read_amount(text: str | Quantity, kinds: tuple[str, ...], what: str, example
 
 def _one_of(quantity: Quantity, allowed: tuple[str, ...], text: str | Quantity, what: str, example: str) -> Quantity:
     if quantity.kind not in allowed:
-        raise TextError(str(text), f'"{quantity.unit}" is not a unit of a {what}.', f'Write it as "{example}".')
+        raise TextError(str(text), f'"{quantity.unit}" is not a unit of {a(what)}.', f'Write it as "{example}".')
     return quantity
 
 

@@ -10,7 +10,7 @@ from fractions import Fraction
 from dosecheck.errors import TextError
 from dosecheck.quantity import Quantity
 from dosecheck.reading.amounts import read_amount, read_strength
-from dosecheck.reading.numbers import NUMBER, plain
+from dosecheck.reading.numbers import NUMBER, a, plain
 
 
 def read_number(text: str, what: str = "number", example: str = "2.5") -> Fraction:
@@ -83,7 +83,7 @@ def reader_of(kinds: tuple[str, ...], what: str, example: str) -> Callable[[str]
     def read(text: str) -> Quantity:
         amount = read_amount(text, tops, what, example)
         if amount.kind not in kinds:
-            raise TextError(str(text), f'"{amount.unit}" is not a unit of a {what}.', f'Write it as "{example}".')
+            raise TextError(str(text), f'"{amount.unit}" is not a unit of {a(what)}.', f'Write it as "{example}".')
         return amount
 
     return read

@@ -72,6 +72,11 @@ _NUMBER_FAULTS = (
 )
 
 
+def a(what: str) -> str:
+    """ "a dose", "an amount": the words of a message with their article."""
+    return f"{'an' if what[:1] in 'aeiou' else 'a'} {what}"
+
+
 def number_fault(text: str, what: str) -> TextError | None:
     """The first thing that makes the number doubtful, in the order of what misleads most; None if it is another matter."""
     for pattern, why, write in _NUMBER_FAULTS:

@@ -14,6 +14,7 @@ from dosecheck.formulary.weight_z import ZBand, first_day
 from dosecheck.quantity import UNITS, Quantity
 from dosecheck.reading import read_weight
 from dosecheck.showing import show, show_weight
+from dosecheck.sums.frame import rounded
 
 BANDS = tuple(
     ZBand(first_day(age), Decimal(low), Decimal(high))
@@ -21,6 +22,7 @@ BANDS = tuple(
 )
 REFERENCE = "who"
 _LEAST, _MOST = read_weight("0.5 kg"), read_weight("120 kg")  # our own lines, where no age is told
+_TENTH = read_weight("0.1 kg")
 _POUND = UNITS["weight"]["lb"]
 
 
@@ -33,9 +35,14 @@ def weight_doubt(weight: Quantity, age: Age | None) -> str:
     pounds = Quantity(weight.value * _POUND / UNITS["weight"]["kg"], "weight", "kg")
     hint = f" If it is in pounds, it is {show(pounds)}." if weight.unit == "kg" and low <= pounds <= high and weight > high else ""
     return (
-        f"{show_weight(weight)} is hard to believe{at} ({show(low)} to {show(high)} would not be asked about): weigh again, and look at "
+        f"{show_weight(weight)} is hard to believe{at} ({_about(low)} to {_about(high)} would not be asked about): weigh again, and look at "
         f"the unit{' and the age' if age else ''}.{hint}"
     )
+
+
+def _about(limit: Quantity) -> str:
+    """To 0.1 kg, for the eye alone: the weight is compared with the limit itself."""
+    return show(rounded(limit, _TENTH))
 
 
 def _limits(age: Age | None) -> tuple[Quantity, Quantity]:

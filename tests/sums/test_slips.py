@@ -115,6 +115,7 @@ def test_sulphate_is_sulfate_and_a_near_word_is_offered() -> None:
 def test_what_to_write_is_the_fields_own_example() -> None:
     assert "10 %" in _write("glucose-rate", "strength", strength="D10", fluid="90 mL/kg/day")
     assert "20 %" in _write("burns-fluid", "area", area="20", weight="14.2 kg", per_percent="3 mL/kg")
+    assert '"mg" is not a unit of an amount.' in _why("electrolyte", "ions", salt="sodium chloride", ions="5 mg")
     assert "drops" in _write("drops", "set", set="20 gtt/mL", rate="75 mL/h")
     assert "out" in _write("reconstitute", "vial", vial="1.2 mega units", diluent="4 mL")
 
@@ -123,6 +124,12 @@ def _write(name: str, field: str, **texts: str) -> str:
     with pytest.raises(InputError) as caught:
         ask(name, **texts)
     return next(fault.write for fault in caught.value.faults if fault.field == field)
+
+
+def _why(name: str, field: str, **texts: str) -> str:
+    with pytest.raises(InputError, match=field) as caught:
+        ask(name, **texts)
+    return caught.value.faults[0].why
 
 
 def test_pumps_and_syringes_are_in_millilitres_and_wards_in_micrograms_and_mmol() -> None:
