@@ -127,33 +127,40 @@ def work_out(name: str, asked: Sum, texts: Mapping[str, Any], formulary: Any = N
     Raises:
         InputError: a field that is unknown, missing or cannot be read, every one at once; or values that contradict each other.
     """
-    return answered(name, asked, _read(asked, texts), formulary)
+    values = _read(asked, texts)
+    reckoned = answered(name, asked, values, formulary)
+    doubt = None if asked.by_formulary or reckoned.outcome == NOT_CHECKED else _weight_doubt(values)
+    if doubt is None:
+        return reckoned
+    return reckoned._replace(outcome=QUERY, answer=reckoned.answer._replace(doubts=(doubt, *reckoned.answer.doubts)))
 
 
 def answered(name: str, asked: Sum, values: dict[str, Any], formulary: Any = None) -> Reckoned:
-    """The same from values already read, one for each of the sum's fields (None where it is not told)."""
+    """The same from values already read, one for each of the sum's fields (None where it is not told).
+
+    Whether the weight is believable is left to whoever knows the child; `work_out` asks it of the weight and age alone.
+    """
     if asked.by_formulary:
         values = {**values, "formulary": formulary}
     about = formulary.about() if asked.by_formulary else {}
     understood = {field.name: _said(values[field.name]) for field in asked.fields if values.get(field.name) is not None}
     try:
         answer = asked.reckon(**values)
-        answer = answer._replace(doubts=(*_weight_doubts(asked, values), *answer.doubts))
     except NotCovered as error:
         return Reckoned(name, asked.title, NOT_CHECKED, understood, Answer((), ()), str(error), about)
     outcome = NOT_CHECKED if answer.open else QUERY if answer.doubts else RECKONED
     return Reckoned(name, asked.title, outcome, understood, answer, answer.open, about)
 
 
-def _weight_doubts(asked: Sum, values: Mapping[str, Any]) -> list[Doubt]:
+def _weight_doubt(values: Mapping[str, Any]) -> Doubt | None:
     """About the weight as such, for every sum that is given one; a sum by the formulary asks the formulary's own policy."""
     weight = values.get("weight")
-    if weight is None or asked.by_formulary:
-        return []
+    if weight is None:
+        return None
     from dosecheck.sums.weighed import weight_doubt  # with the growth tables, which only a weight needs
 
     text = weight_doubt(weight, values.get("age"))
-    return [Doubt("weight-hard-to-believe", text)] if text else []
+    return Doubt("weight-hard-to-believe", text) if text else None
 
 
 def _read(asked: Sum, texts: Mapping[str, Any]) -> dict[str, Any]:
