@@ -73,9 +73,10 @@ class Rules:
         return (lambda: self.high() <= words.amount(self.regimen["floor"]).number,)
 
     def _held_down(self) -> list[Test]:
-        """A low dose is no matter where a maximum holds it down."""
-        single = [self.at_least(self.low, bound) for bound in bounds(self.regimen, "max_single")]
-        return single + [self.at_least(lambda: self.low() * self.facts.most(), bound) for bound in bounds(self.regimen, "max_daily")]
+        """A low dose is no matter where a maximum holds it down, less the policy's allowance for rounding down."""
+        share = 1 - words.percent(self.facts.case.policy["point_allowance"])
+        single = [self.at_least(self.low, bound, share) for bound in bounds(self.regimen, "max_single")]
+        return single + [self.at_least(lambda: self.low() * self.facts.most(), bound, share) for bound in bounds(self.regimen, "max_daily")]
 
     def _lower(self, code: str, value: Value) -> None:
         end = low_end(self.regimen)

@@ -123,7 +123,8 @@ def compile_limits(entry: dict[str, Any], policy: Policy, high_risk: bool) -> tu
     least = read_dose(entry["floor"]).high if "floor" in entry else None
     floor = (compare("dose", AT_MOST, least),) if least else ()
     base = "rate" if span.continuous else "dose"
-    binding = tuple(compare("dose", AT_LEAST, f) for f in singles) + tuple(compare("daily", AT_LEAST, f) for f in dailies)
+    nearly = 1 - policy.point_allowance  # what a maximum holds down may be rounded down to what can be measured, as a single figure may
+    binding = tuple(compare(what, AT_LEAST, f, nearly) for what, found in (("dose", singles), ("daily", dailies)) for f in found)
 
     limits = _range_limits(entry, span, base, margin, floor, binding, policy)
     if least:

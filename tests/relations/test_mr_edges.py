@@ -249,3 +249,16 @@ def test_mr17_the_binding_limit_is_named_alike() -> None:
         verdict = check({**ASK, "weight": "80 kg", "dose": "900 mg", "every": "6 hours"}, formulary)
         named.append(sorted(s.limit.text for s in verdict.limits if s.binding))
     assert named[0] == named[1]
+
+
+def test_a_maximum_rounded_down_to_what_can_be_measured_is_no_low_dose() -> None:
+    """At 92 kg the 1 g of paracetamol is 41.5 mL = 996 mg of the liquid: held down by the maximum, not too little (MR16)."""
+    child = Child(weight="92 kg", age="16 years")
+
+    def codes(dose: str) -> tuple[str, ...]:
+        order = Order(medicine="paracetamol", route="oral", for_="pain", dose=dose, every="6 hours")
+        return check_order(order, child, REAL).codes
+
+    assert "dose-below-range" not in codes("996 mg")
+    assert "dose-below-range" not in codes("900 mg")
+    assert "dose-below-range" in codes("899 mg")
