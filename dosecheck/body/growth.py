@@ -110,13 +110,15 @@ def _row(table: Table, measure: str, sex: str, index: int) -> tuple[int, int, in
 
     The lines of a file are equally long: a heading, then the rows of girls, then as many of boys.
     """
-    lines = _lines(table.file.format(measure))
-    line = lines[1 + index + (len(lines) - 1) // 2 * SEXES.index(sex)]
-    _, _, power, median, spread = line.split()
+    whole, length = _file(table.file.format(measure))
+    start = (1 + index + (len(whole) // length - 1) // 2 * SEXES.index(sex)) * length
+    _, _, power, median, spread = whole[start : start + length].split()
     return int(power), int(median), int(spread)
 
 
 @cache
-def _lines(file: str) -> list[bytes]:
-    with open(os.path.join(_FOLDER, file), "rb") as opened:
-        return opened.read().splitlines()
+def _file(name: str) -> tuple[bytes, int]:
+    """A table as it is on disk, and the length of its lines."""
+    with open(os.path.join(_FOLDER, name), "rb") as opened:
+        whole = opened.read()
+    return whole, whole.index(b"\n") + 1

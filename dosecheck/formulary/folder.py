@@ -9,10 +9,17 @@ import json
 import os
 import sys
 import tomllib
-from hashlib import sha256
 from typing import Any
 
 from dosecheck.errors import FormularyError, FormularyFault
+
+try:  # as the standard library's own random.py does: hashlib loads the whole of OpenSSL
+    from _sha2 import sha256
+except ImportError:
+    try:
+        from _sha256 import sha256
+    except ImportError:
+        from hashlib import sha256
 
 VERSION = "0.2.0"
 _FOLDERS = ("medicines", "local")

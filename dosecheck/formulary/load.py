@@ -9,16 +9,17 @@ from __future__ import annotations
 
 import os
 from datetime import date
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from dosecheck.errors import FormularyError, FormularyFault
 from dosecheck.formulary.folder import find_folder, fingerprint, parse, read_folder, read_stamp, section, write_stamp
 from dosecheck.formulary.limits import Policy, share
 from dosecheck.formulary.medicine import Medicine, compile_medicine
-from dosecheck.formulary.sheet import FILE as SHEET
-from dosecheck.formulary.sheet import Section, sections
 from dosecheck.formulary.shelf import Asked, Shelf, build
 from dosecheck.formulary.weight_z import far_above, z_bands
+
+if TYPE_CHECKING:
+    from dosecheck.formulary.sheet import Section
 
 
 def merge(raw: dict[str, Any], local: dict[str, Any]) -> dict[str, Any]:
@@ -109,10 +110,12 @@ class Formulary:
         Raises:
             FormularyError: the formulary has no list for it.
         """
-        if SHEET not in self._files:
+        from dosecheck.formulary.sheet import FILE, sections  # a check need not load it
+
+        if FILE not in self._files:
             write = "Write one (formulary/README.md says how), or take that of a fresh copy: dosecheck formulary copy DIR."
-            raise FormularyError([FormularyFault(SHEET, "", "", "The file is missing, so nothing is listed for the sheet.", write)])
-        return sections(parse(SHEET, self._files[SHEET]))
+            raise FormularyError([FormularyFault(FILE, "", "", "The file is missing, so nothing is listed for the sheet.", write)])
+        return sections(parse(FILE, self._files[FILE]))
 
     def shelf(self, medicine: Medicine, asked: Asked) -> Shelf:
         """The regimens that an order asking so could mean; built once for each way of asking."""

@@ -5,13 +5,12 @@ from __future__ import annotations
 from typing import TYPE_CHECKING, NamedTuple
 
 from dosecheck.formulary.load import Formulary
-from dosecheck.records import NOT_CHECKED, QUERY, STOP, Child, Order
+from dosecheck.records import NOT_CHECKED, QUERY, STOP, WITHIN, Child, Order
 from dosecheck.rules.case import Case, Reading
 from dosecheck.rules.codes import NOTE, Finding
 from dosecheck.rules.facts import Body
 from dosecheck.rules.judge import NOT_DUE
 from dosecheck.rules.present import status_line, understood
-from dosecheck.rules.slips import explain_by_slips
 from dosecheck.rules.supply import suggest
 from dosecheck.rules.verdict import LimitState, Suggestion, Verdict
 
@@ -73,6 +72,10 @@ class CaseViews(NamedTuple):
         return suggest(self.case, self.readings) if self.case.product else None
 
     def slips(self) -> tuple[str, ...]:
+        if all(reading.outcome == WITHIN for reading in self.readings):
+            return ()
+        from dosecheck.rules.slips import explain_by_slips  # what fits need not load it
+
         return explain_by_slips(self.case, self.readings)
 
     def next_dose(self) -> Next | None:

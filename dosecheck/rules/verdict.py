@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from functools import cached_property
-from typing import TYPE_CHECKING, Any, NamedTuple, Protocol
+from typing import TYPE_CHECKING, Any, NamedTuple
 
 from dosecheck.formulary.limits import Limit
 from dosecheck.formulary.medicine import Regimen
@@ -14,7 +14,21 @@ from dosecheck.rules.codes import Finding
 from dosecheck.working import Step
 
 if TYPE_CHECKING:
+    from typing import Protocol
+
     from dosecheck.rules.room import Next
+
+    class Views(Protocol):
+        """What a verdict can be asked beyond its findings; `conclude.py` has the one for a checked case."""
+
+        def to_observe(self, limits: tuple[LimitState, ...]) -> tuple[str, ...]: ...
+        def understood(self) -> dict[str, str]: ...
+        def suggestion(self) -> Suggestion | None: ...
+        def slips(self) -> tuple[str, ...]: ...
+        def next_dose(self) -> Next | None: ...
+        def formulary(self) -> dict[str, str]: ...
+        def status_line(self) -> str: ...
+
 
 CAUTION = (
     "A second check of the arithmetic, not a prescription: the prescriber decides, local guidance comes first, "
@@ -158,15 +172,3 @@ class Verdict:
         from dosecheck.rules.present import verdict_dict
 
         return verdict_dict(self)
-
-
-class Views(Protocol):
-    """What a verdict can be asked beyond its findings; `conclude.py` has the one for a checked case."""
-
-    def to_observe(self, limits: tuple[LimitState, ...]) -> tuple[str, ...]: ...
-    def understood(self) -> dict[str, str]: ...
-    def suggestion(self) -> Suggestion | None: ...
-    def slips(self) -> tuple[str, ...]: ...
-    def next_dose(self) -> Next | None: ...
-    def formulary(self) -> dict[str, str]: ...
-    def status_line(self) -> str: ...
