@@ -41,6 +41,7 @@ HEADLINES = {
     NOT_CHECKED: "NOT CHECKED: this order could not be checked in full. Do not take this as an all-clear.",
 }
 
+WEIGHT_IN_DOUBT = "No volume is worked out while the weight is in doubt: weigh the child first."
 EARLIER_OPEN = "Earlier doses: not told, so not counted."
 
 
@@ -142,8 +143,14 @@ class Verdict:
 
     @cached_property
     def suggestion(self) -> Suggestion | None:
-        """The largest measurable dose with the product in hand; None where no product is named."""
-        return self.views.suggestion()
+        """The largest measurable dose with the product in hand; None where no product is named.
+
+        No size is offered while the weight is hard to believe.
+        """
+        suggestion = self.views.suggestion()
+        if suggestion and self._weight_in_doubt:
+            return suggestion._replace(amount=None, measured=None, steps=(), note=WEIGHT_IN_DOUBT)
+        return suggestion
 
     @cached_property
     def slips(self) -> tuple[str, ...]:
@@ -152,8 +159,15 @@ class Verdict:
 
     @cached_property
     def next_dose(self) -> Next | None:
-        """The next dose of the order that the doses told leave room for; None where they are not told, or none fits."""
-        return self.views.next_dose()
+        """The next dose of the order that the doses told leave room for.
+
+        None where they are not told, where none fits, and while the weight is hard to believe.
+        """
+        return None if self._weight_in_doubt else self.views.next_dose()
+
+    @property
+    def _weight_in_doubt(self) -> bool:
+        return any(finding.code == "weight-not-believable" for finding in self.findings)
 
     @property
     def ask_first(self) -> tuple[str, ...]:

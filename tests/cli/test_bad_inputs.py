@@ -293,3 +293,13 @@ def test_b107_one_row_refused_among_many(tmp_path: Path) -> None:
     assert said.status == REFUSED
     lines = [line.split() for line in said.out.splitlines()]
     assert ["999", "within"] in lines and ["1", "not-checked"] in lines and "1 could not be read" in said.out
+
+
+def test_no_size_is_offered_while_the_weight_is_in_doubt() -> None:
+    """H02, H03: 33 lb taken as 33 kg at 3 years; the query stands, and nothing invites a dose by that weight."""
+    told = {"product": "oral-liquid-120-in-5", "none_given": True}
+    doubted, right = order(weight="33 kg", **told), order(weight="14.2 kg", **told)
+    assert "Next dose" in right.out and "the most that can be measured is" in flat(right.out)
+    assert doubted.status != 0 and "would fit if the figure is in pounds" in flat(doubted.out)
+    assert "Next dose" not in doubted.out and "the most that can be measured is" not in flat(doubted.out)
+    assert "weigh the child first" in flat(doubted.out)
