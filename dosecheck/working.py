@@ -43,7 +43,8 @@ class Step(NamedTuple):
 
 def _part(part: Any) -> str:
     if isinstance(part, Quantity):
-        return show(part)
+        in_kg = part.kind == "weight" and part.unit != "g"  # a line in stones or pounds cannot be followed
+        return show(part.to("kg") if in_kg else part)
     if isinstance(part, (int, Fraction)):
         return show_number(part)
     return str(part)

@@ -62,9 +62,10 @@ def recompute(line: str) -> tuple[Fraction, Fraction, bool] | None:
     root = ROOT.search(left)
     rounded = bool(root)
     if root:
+        under = root.group(1).replace("about ", "")
         height, weight = (
             Fraction(number.split(" ")[0].replace(",", "")) * times
-            for number, times in zip(root.group(1).split(" x "), _plain_sizes(root.group(1)), strict=True)
+            for number, times in zip(under.split(" x "), _plain_sizes(under), strict=True)
         )
         area = Fraction(isqrt(int(height * weight / 3600 * 10**16)), 10**8)
         left = left.replace(root.group(0), f"{float(area):.8f} m2")
