@@ -10,7 +10,10 @@ def main() -> None:
     gc.disable()  # one short check makes no garbage worth looking for; `batch` turns it on again
     from dosecheck.cli import run
 
-    run()
+    try:
+        run()
+    finally:
+        gc.freeze()  # else leaving looks through all of it once more, which costs a tenth of a check
 
 
 if __name__ == "__main__":

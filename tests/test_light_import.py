@@ -38,14 +38,19 @@ print(*sys.modules, file=sys.stderr)
 """
 
 
-def loaded(script: str, *args: str, cache: Path) -> set[str]:
-    """The heavy packages that a fresh interpreter has loaded at the end of `script`."""
+def modules(script: str, *args: str, cache: Path) -> set[str]:
+    """Every module that a fresh interpreter has loaded at the end of `script`."""
     env = {**os.environ, "PYTHONPATH": str(REPO), "XDG_CACHE_HOME": str(cache)}
     done = subprocess.run(
         [sys.executable, "-c", script, *args], capture_output=True, text=True, env=env, cwd=cache, check=True, timeout=120
     )
     assert "Traceback" not in done.stderr
-    return {name.split(".")[0] for name in done.stderr.split()} & HEAVY
+    return set(done.stderr.split())
+
+
+def loaded(script: str, *args: str, cache: Path) -> set[str]:
+    """The heavy packages among them."""
+    return {name.split(".")[0] for name in modules(script, *args, cache=cache)} & HEAVY
 
 
 def test_import_dosecheck(tmp_path: Path) -> None:
@@ -80,10 +85,16 @@ LOOKING_BACK = (
 
 @pytest.mark.parametrize(("more", "met"), [((), False), (("--given", "210 mg 6 hours ago"), True)])
 def test_what_looks_at_earlier_doses_waits_until_they_are_told(more: tuple[str, ...], met: bool, tmp_path: Path) -> None:
-    env = {**os.environ, "PYTHONPATH": str(REPO), "XDG_CACHE_HOME": str(tmp_path)}
-    done = subprocess.run(
-        [sys.executable, "-c", RUN, "--json", *more], capture_output=True, text=True, env=env, cwd=tmp_path, check=True, timeout=120
-    )
-    loaded_here = set(done.stderr.split())
+    loaded_here = modules(RUN, "--json", *more, cache=tmp_path)
     assert (LOOKING_BACK[0] in loaded_here) is met
     assert met or not set(LOOKING_BACK) & loaded_here
+
+
+UNASKED = {"_hashlib", "difflib", "pathlib", "zoneinfo", "dosecheck.formulary.sheet", "dosecheck.formulary.lint", "dosecheck.rules.slips"}
+
+
+@pytest.mark.parametrize(("dose", "met"), [("210 mg", set()), ("2.1 g", {"dosecheck.rules.slips"})])
+def test_an_order_that_is_within_loads_neither_slips_nor_openssl(dose: str, met: set[str], tmp_path: Path) -> None:
+    order = (RUN.replace("210 mg", dose), "--for", "pain", "--json")
+    modules(*order, cache=tmp_path)  # lints the folder, and leaves its stamp
+    assert modules(*order, cache=tmp_path) & UNASKED == met
