@@ -53,7 +53,7 @@ def _order(each: Ordered, sources: Sources) -> str:
     if each.verdict.next_dose:
         lines.append(wrapped(f"Next dose by the doses given: {next_text(_words(each))}.", "  "))
     elif each.verdict.earlier is not None:
-        lines.append("  Next dose by the doses given: cannot be said.")
+        lines.append(wrapped(f"Next dose by the doses given: {each.verdict.next_dose_withheld or 'cannot be said.'}", "  "))
     if each.verdict.working:
         lines += ["  Working:", *(wrapped(step.text, "    - ") for step in each.verdict.working)]
     return "\n".join(dict.fromkeys(lines))

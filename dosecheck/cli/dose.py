@@ -13,7 +13,9 @@ from dosecheck.errors import FormularyError, InputError
 from dosecheck.rules.reckon import reckon
 
 
-@click.command("dose", epilog="Exit status: 0 figures found, 4 nothing fits this child, 2 bad input.")
+@click.command(
+    "dose", epilog="Exit status: 0 figures found, 1 found but something is to be asked first, 4 nothing fits this child, 2 bad input."
+)
 @medicine_options
 @how_options
 @earlier_options
@@ -35,4 +37,6 @@ def command(ctx: click.Context, folder: str | None, as_json: bool, **fields: Any
         from dosecheck.cli.text import reckoning_text
 
         click.echo(reckoning_text(reckoning))
-    return 0 if reckoning.figures else 4
+    if not reckoning.figures:
+        return 4
+    return 1 if any(finding.outcome for finding in reckoning.findings) else 0

@@ -48,8 +48,9 @@ def verdict_text(verdict: Verdict) -> str:
     parts.append(block("It would fit if (a hint to look at, not a correction)", verdict.slips))
     parts.append(block("Working", [step.text for step in verdict.working]))
     parts.append(_limits(verdict, sources))
-    if verdict.next_dose:
-        parts.append(block("Next dose of this order, by the doses told", [next_text(next_in_words(verdict.next_dose))]))
+    if verdict.next_dose or verdict.next_dose_withheld:
+        words = verdict.next_dose_withheld or next_text(next_in_words(verdict.next_dose))
+        parts.append(block("Next dose of this order, by the doses told", [words]))
     if verdict.suggestion:
         parts.append(block("With the product in hand", [suggestion_text(verdict.suggestion)]))
     parts.append(block("Not checked", verdict.not_checked))
@@ -164,7 +165,7 @@ def reckoning_text(reckoning: Reckoning) -> str:
         _child_line(reckoning.understood),
     ]
     parts.append(block("In the way, or to think of", [f.message for f in reckoning.findings if f.outcome]))
-    parts += [_figures(figures) for figures in reckoning.figures]
+    parts += [_figures(figures) for figures in reckoning.offered]
     parts.append(block("Notes", [f.message for f in reckoning.findings if not f.outcome]))
     parts.append(foot(reckoning.formulary, reckoning.caution))
     return "\n\n".join(part for part in parts if part)

@@ -58,15 +58,20 @@ def _hard_to_believe(child: Child, body: Body, formulary: Formulary) -> Iterator
 
 
 def _told(child: Child, body: Body, held: Weighing, formulary: Formulary) -> dict[str, str]:
-    low, high = (None if grams is None else show(Quantity(grams * GRAM, "weight", "kg")) for grams in held.limits)
+    low, high = (None if grams is None else show(_tenths(grams, up)) for grams, up in zip(held.limits, (True, False), strict=True))
     slips = [WEIGHT_SLIPS[slip].format(other=other) for slip, other in explanations(child, body, formulary, held)]
     return {
         "value": show_weight(child.weight),
         "age": say_age(body.age),
         "z": weight_for_age(child, body, formulary),
-        "limit": f"{low} to {high}" if low and high else f"up to {high}" if high else f"from {low}",
+        "limit": f"about {low} to {high}" if low and high else f"up to about {high}" if high else f"from about {low}",
         "hint": f" It would fit if {', or if '.join(slips)}." if slips else "",
     }
+
+
+def _tenths(grams: int, up: bool) -> Quantity:
+    """A limit to 0.1 kg for the eye, narrowed; the weight is compared with the limit itself."""
+    return Quantity((-(-grams // 100) if up else grams // 100) * 100 * GRAM, "weight", "kg")
 
 
 def may_be_early(child: Child, body: Body) -> bool:

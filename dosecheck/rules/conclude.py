@@ -7,12 +7,12 @@ from typing import TYPE_CHECKING, NamedTuple
 from dosecheck.formulary.load import Formulary
 from dosecheck.records import NOT_CHECKED, QUERY, STOP, WITHIN, Child, Order
 from dosecheck.rules.case import Case, Reading
-from dosecheck.rules.codes import NOTE, Finding
+from dosecheck.rules.codes import NOTE, Finding, Later
 from dosecheck.rules.facts import Body
 from dosecheck.rules.judge import NOT_DUE
 from dosecheck.rules.present import status_line, understood
 from dosecheck.rules.supply import suggest
-from dosecheck.rules.verdict import LimitState, Suggestion, Verdict
+from dosecheck.rules.verdict import LimitState, Suggestion, Verdict, weight_in_doubt
 
 if TYPE_CHECKING:
     from dosecheck.earlier import Earlier
@@ -25,6 +25,7 @@ def conclude(case: Case, outcome: str, overall: list[Finding], readings: list[Re
     """The whole answer.  Sources are written out here, once."""
     source = case.formulary.source
     findings = _unique([*overall, *(f for r in readings for f in r.findings)])
+    findings = list(map(_without_size, findings)) if weight_in_doubt(overall) else findings
     findings = [f._replace(source=source(f.source)) if f.source else f for f in sorted(findings, key=lambda f: _RANK[f.outcome])]
     amounts = (r.amount.high for r in readings if r.amount and case.order.dose.per != "time")
     return Verdict(
@@ -37,6 +38,13 @@ def conclude(case: Case, outcome: str, overall: list[Finding], readings: list[Re
         views=CaseViews(case, readings),
         earlier=None if case.history is None else len(case.history.doses),
     )
+
+
+def _without_size(finding: Finding) -> Finding:
+    """A low end per kg comes to a size by the weight: not said by a weight that is hard to believe."""
+    if not finding.code.endswith("-below-range"):
+        return finding
+    return finding._replace(told=Later(finding.about, lambda: {**finding.data, "comes": ""}))
 
 
 def _unique(findings: list[Finding]) -> list[Finding]:

@@ -197,6 +197,7 @@ def verdict_dict(verdict: Any) -> dict[str, Any]:
             "note": suggestion.note,
         },
         "next_dose": next_in_words(verdict.next_dose) if verdict.next_dose else None,
+        "next_dose_withheld": verdict.next_dose_withheld,
         "counts": verdict.counts,
         "formulary": verdict.formulary,
         "caution": verdict.caution,

@@ -27,7 +27,7 @@ from dosecheck.rules.facts import body_of, ratio
 from dosecheck.rules.kidneys import fits, parted, untold
 from dosecheck.rules.present import bands_in_words, child_in_words, status_line, understood
 from dosecheck.rules.supply import measurable
-from dosecheck.rules.verdict import CAUTION, Suggestion
+from dosecheck.rules.verdict import CAUTION, Suggestion, weight_in_doubt, withheld
 from dosecheck.showing import show
 from dosecheck.working import TIMES, Step
 
@@ -62,11 +62,18 @@ class Reckoning(NamedTuple):
     formulary: dict[str, str]
     caution: str
 
+    @property
+    def offered(self) -> tuple[Figures, ...]:
+        """The figures as they may be shown: no size while the weight is hard to believe."""
+        if not weight_in_doubt(self.findings):
+            return self.figures
+        return tuple(f._replace(low=None, high=None, steps=(), products=tuple(map(withheld, f.products))) for f in self.figures)
+
     def as_dict(self) -> dict[str, Any]:
         """The JSON of the answer."""
         return {
             "medicine": self.medicine,
-            "figures": [_figures_dict(f) for f in self.figures],
+            "figures": [_figures_dict(f) for f in self.offered],
             "findings": [{"code": f.code, "outcome": f.outcome or "note", "message": f.message} for f in self.findings],
             "understood": self.understood,
             "formulary": self.formulary,

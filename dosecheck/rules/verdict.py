@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from dataclasses import dataclass
 from functools import cached_property
 from typing import TYPE_CHECKING, Any, NamedTuple
@@ -41,7 +42,7 @@ HEADLINES = {
     NOT_CHECKED: "NOT CHECKED: this order could not be checked in full. Do not take this as an all-clear.",
 }
 
-WEIGHT_IN_DOUBT = "No volume is worked out while the weight is in doubt: weigh the child first."
+WEIGHT_IN_DOUBT = "No dose or volume is offered while the weight is in doubt: weigh the child first."
 EARLIER_OPEN = "Earlier doses: not told, so not counted."
 
 
@@ -83,6 +84,16 @@ class Suggestion(NamedTuple):
     measured: Quantity | None
     steps: tuple[Step, ...]
     note: str
+
+
+def weight_in_doubt(findings: Iterable[Finding]) -> bool:
+    """Whether the weight is hard to believe: then no size is offered by it."""
+    return any(finding.code == "weight-not-believable" for finding in findings)
+
+
+def withheld(suggestion: Suggestion) -> Suggestion:
+    """The suggestion without its size, and why."""
+    return suggestion._replace(amount=None, measured=None, steps=(), note=WEIGHT_IN_DOUBT)
 
 
 @dataclass(frozen=True)
@@ -148,9 +159,7 @@ class Verdict:
         No size is offered while the weight is hard to believe.
         """
         suggestion = self.views.suggestion()
-        if suggestion and self._weight_in_doubt:
-            return suggestion._replace(amount=None, measured=None, steps=(), note=WEIGHT_IN_DOUBT)
-        return suggestion
+        return withheld(suggestion) if suggestion and weight_in_doubt(self.findings) else suggestion
 
     @cached_property
     def slips(self) -> tuple[str, ...]:
@@ -163,11 +172,12 @@ class Verdict:
 
         None where they are not told, where none fits, and while the weight is hard to believe.
         """
-        return None if self._weight_in_doubt else self.views.next_dose()
+        return None if weight_in_doubt(self.findings) else self.views.next_dose()
 
     @property
-    def _weight_in_doubt(self) -> bool:
-        return any(finding.code == "weight-not-believable" for finding in self.findings)
+    def next_dose_withheld(self) -> str:
+        """Why no next dose is worked out though the doses given are told; "" where that is not so."""
+        return WEIGHT_IN_DOUBT if self.earlier is not None and weight_in_doubt(self.findings) else ""
 
     @property
     def ask_first(self) -> tuple[str, ...]:

@@ -301,5 +301,29 @@ def test_no_size_is_offered_while_the_weight_is_in_doubt() -> None:
     doubted, right = order(weight="33 kg", **told), order(weight="14.2 kg", **told)
     assert "Next dose" in right.out and "the most that can be measured is" in flat(right.out)
     assert doubted.status != 0 and "would fit if the figure is in pounds" in flat(doubted.out)
-    assert "Next dose" not in doubted.out and "the most that can be measured is" not in flat(doubted.out)
-    assert "weigh the child first" in flat(doubted.out)
+    assert "; at most 213 mg then" in flat(right.out) and "mg then" not in flat(doubted.out)
+    assert "the most that can be measured is" not in flat(doubted.out)
+    assert flat(doubted.out).count("weigh the child first") == 2
+
+
+def test_nor_does_the_dose_command_offer_a_size() -> None:
+    """The figures of the formulary stand, what they come to by a doubtful weight does not; the status says to ask."""
+    told = {name: BASE[name] for name in ("medicine", "route", "for", "age", "on")}
+    asked = ("dose", "--formulary", str(FOLDER), *options({**told, "weight": "60 kg"}))
+    said, data = dosecheck(*asked), json.loads(dosecheck(*asked, "--json").out)
+    assert said.status == 1 and "hard to believe" in said.out and "15 mg/kg" in said.out
+    assert "900 mg" not in said.out and "mL =" not in said.out
+    assert all(not f["high"] and not f["working"] and not any(p["measured"] for p in f["products"]) for f in data["figures"])
+    assert dosecheck("dose", "--formulary", str(FOLDER), *options({**told, "weight": "14.2 kg"})).status == 0
+
+
+def test_a_low_dose_is_not_held_against_a_size_by_a_doubtful_weight() -> None:
+    doubted, right = order(weight="60 kg", dose="240 mg"), order(weight="14.2 kg", dose="150 mg")
+    assert "low end of 13.5 mg/kg" in flat(doubted.out) and "810 mg at 60 kg" not in flat(doubted.out)
+    assert "which is 191.7 mg at 14.2 kg" in flat(right.out)
+
+
+def test_the_next_dose_is_withheld_with_its_reason() -> None:
+    data = json.loads(order("--json", weight="60 kg", none_given=True).out)
+    assert data["next_dose"] is None and "weigh the child first" in data["next_dose_withheld"]
+    assert json.loads(order("--json", none_given=True).out)["next_dose_withheld"] == ""

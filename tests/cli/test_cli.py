@@ -123,6 +123,7 @@ ANSWER = {
     "understood",
     "suggestion",
     "next_dose",
+    "next_dose_withheld",
     "counts",
     "formulary",
     "caution",
