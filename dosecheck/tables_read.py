@@ -30,7 +30,7 @@ def read_file(path: str) -> bytes:
     except OSError as error:
         raise FileError(path, f"It cannot be read: {error.strerror}.", "Look at the name.") from None
     if len(content) > MOST_BYTES:
-        raise FileError(path, f"It is larger than {MOST_BYTES:,} bytes.", "Leave out doses of long ago.")
+        raise FileError(path, f"It is larger than {MOST_BYTES:,} bytes.", "Split it, or leave out what is old.")
     return content
 
 

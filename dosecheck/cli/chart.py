@@ -26,7 +26,7 @@ def command(file: str, now: str | None, picture: str | None, folder: str | None,
     try:
         verdict = check_chart(read_chart(file, read_file(file), now), open_formulary(folder))
     except (InputError, FormularyError) as error:
-        return refuse(error, as_json)
+        return refuse(error, as_json, "Nothing was checked: the chart cannot be read.")
     if picture:
         _write(picture, verdict)
     if as_json:

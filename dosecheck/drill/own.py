@@ -22,12 +22,12 @@ from dosecheck.drill.traps import power_traps
 from dosecheck.errors import Fault, FileError, InputError, TextError
 from dosecheck.quantity import UNITS, Quantity
 from dosecheck.reading import read_amount
+from dosecheck.tables_read import read_file
 from dosecheck.working import Step
 
 _TEXTS = ("id", "text", "answer", "ask", "rounding", "within", "source")
 _LISTS = ("working", "wrong", "choices")
 _EXAMPLES = {"working": 'working = ["15 mg/kg x 14.2 kg = 213 mg"]', "choices": 'choices = ["give", "ask"]'}
-_MOST_BYTES = 1_000_000
 
 
 def read_own(path: str) -> tuple[Question, ...]:
@@ -53,13 +53,7 @@ def read_own(path: str) -> tuple[Question, ...]:
 
 
 def _tables(path: str) -> list[dict[str, Any]]:
-    try:
-        with open(path, "rb") as file:
-            content = file.read(_MOST_BYTES + 1)
-    except OSError as error:
-        raise FileError(path, f"The file cannot be read: {error.strerror}.", "Look at its name.") from None
-    if len(content) > _MOST_BYTES:
-        raise FileError(path, "The file is larger than 1 MB.", "Split it.")
+    content = read_file(path)
     try:
         tables = tomllib.loads(content.decode("utf-8")).get("question")
     except UnicodeDecodeError:

@@ -313,6 +313,14 @@ def test_json_has_the_same_answer(tmp_path: Path) -> None:
     assert answer["ingredients"][0]["orders"][0]["next_dose"]["earliest"] == "in 1 hour 50 minutes, at 16:20"
 
 
+def test_a_chart_that_cannot_be_read_is_called_a_chart(tmp_path: Path) -> None:
+    file = tmp_path / "chart.toml"
+    file.write_text('now = "2026-05-04 14:30+01:00"\n[child]\nid = "SM-002"\nweight = "14.2"\nbron = 2023-02-14\n', "utf-8")
+    said = dosecheck("chart", str(file), "--formulary", str(FOLDER))
+    assert said.status == 2 and said.err.startswith("Nothing was checked: the chart cannot be read.")
+    assert 'Did you mean "born"?' in said.err and "The weight has no unit" in said.err
+
+
 @pytest.mark.parametrize("args", [("nosuch.toml",), (".",), (str(DEMO), "--svg", "/nosuch/a.svg"), ()])
 def test_bad_input_is_status_2(args: tuple[str, ...]) -> None:
     said = dosecheck("chart", *args, "--formulary", str(FOLDER))
