@@ -15,7 +15,7 @@ FLOORS = (
     {"body"},
     {"rules"},
     {"sums"},
-    {"batch"},
+    {"batch", "printing"},
     {"interop", "drill", "journal", "reports", "workshop", "demo"},  # none imports another
     {"cli", "web"},  # doors: neither imports the other
 )

@@ -7,10 +7,10 @@ plain message and exit status 2; an unexpected fault is never an all-clear: exit
 from __future__ import annotations
 
 import sys
-from importlib import import_module
 
 import click
 
+from dosecheck.cli.lazy import LazyGroup
 from dosecheck.errors import DosecheckError
 from dosecheck.formulary.folder import VERSION
 
@@ -29,23 +29,12 @@ _COMMANDS = {
 }
 
 
-class _Lazy(click.Group):
-    """Loads the module of a command only when that command is asked for."""
-
-    def list_commands(self, ctx: click.Context) -> list[str]:
-        return list(_COMMANDS)
-
-    def get_command(self, ctx: click.Context, name: str) -> click.Command | None:
-        if name not in _COMMANDS:
-            return None
-        return import_module(f"dosecheck.cli.{name}").command
-
-    def format_commands(self, ctx: click.Context, formatter: click.HelpFormatter) -> None:
-        with formatter.section("Commands"):
-            formatter.write_dl(list(_COMMANDS.items()))
-
-
-@click.group(cls=_Lazy, context_settings={"help_option_names": ["--help"], "max_content_width": 80})
+@click.group(
+    cls=LazyGroup,
+    package="dosecheck.cli",
+    about=_COMMANDS,
+    context_settings={"help_option_names": ["--help"], "max_content_width": 80},
+)
 @click.version_option(VERSION, message="dosecheck %(version)s")
 def cli() -> None:
     """A second pair of eyes for the arithmetic of children's medicine doses.

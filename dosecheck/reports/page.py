@@ -2,16 +2,12 @@
 
 from __future__ import annotations
 
-from functools import cache
 from pathlib import Path
-from typing import Any
-
-from jinja2 import Environment, FileSystemLoader, StrictUndefined, Template
 
 from dosecheck.formulary.folder import VERSION
+from dosecheck.printing.templates import style, template
 from dosecheck.reports.rows import Row
 from dosecheck.reports.sheet import Part, Sheet
-from dosecheck.showing import keep_together
 
 _FOLDER = Path(__file__).parent
 _OTHERS = ("born", "gestation", "height", "sex", "kidneys")
@@ -27,13 +23,13 @@ def to_html(sheet: Sheet, size: str = SIZES[3]) -> str:
         size: of print; the screen has its own.
     """
     weight, _, _ = sheet.understood["weight"].partition(", ")
-    return _template().render(
+    return template(_FOLDER / "sheet.html").render(
         sheet=sheet,
         halves=_halves(sheet.parts),
         weight=weight,
         how_weighed=_how_weighed(sheet),
         others=_others(sheet),
-        style=_style(),
+        style=style(_FOLDER / "sheet.css"),
         size=size,
         version=VERSION,
     )
@@ -62,17 +58,3 @@ def _height(row: Row) -> float:
     """About how many lines a row takes."""
     small = " ".join((*row.working, *row.keep, *row.doubts, *row.why_not, *(source.place for source in row.sources)))
     return 2 + len(small) / 100 + sum(1.3 + len(result.note) / 70 for result in row.results)
-
-
-@cache
-def _template() -> Template:
-    made = Environment(loader=FileSystemLoader(_FOLDER), autoescape=True, undefined=StrictUndefined)
-    made.filters["tight"] = keep_together
-    return made.get_template("sheet.html")
-
-
-@cache
-def _style() -> Any:
-    from markupsafe import Markup
-
-    return Markup((_FOLDER / "sheet.css").read_text("utf-8"))  # our own file, never what a user wrote

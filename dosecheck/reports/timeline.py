@@ -6,7 +6,7 @@ hatched stretch is too soon.  Readable at 320 px; amounts and units stand in one
 
 from __future__ import annotations
 
-from dosecheck.reports.svg import MARGIN, WIDTH, Page
+from dosecheck.printing.svg import MARGIN, WIDTH, Page
 from dosecheck.rules.chart import ALONE, ChartVerdict
 from dosecheck.rules.chart_blocks import Block, Row
 from dosecheck.rules.present import next_in_words

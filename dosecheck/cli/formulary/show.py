@@ -1,63 +1,23 @@
-"""`dosecheck formulary lint | show | copy`: the figures themselves."""
+"""`dosecheck formulary show`: one medicine, for eyes."""
 
 from __future__ import annotations
 
 import json
-import shutil
-from pathlib import Path
 
 import click
 
 from dosecheck.cli.options import common_options, open_formulary
 from dosecheck.cli.text import heading, wrapped
-from dosecheck.errors import FileError
 from dosecheck.formulary.daily_bands import DailyBand, daily_bands
-from dosecheck.formulary.folder import find_folder, packaged_folder, read_folder
 from dosecheck.formulary.load import Formulary
 from dosecheck.formulary.medicine import Medicine, Regimen, source_text
 from dosecheck.rules.present import bands_in_words
 
 
-@click.group("formulary")
-def command() -> None:
-    """Look at, lint and copy formularies."""
-
-
-@command.command("lint")
-@click.argument("folder", required=False)
-@click.option("--json", "as_json", is_flag=True, help="answer as JSON")
-def lint(folder: str | None, as_json: bool) -> int:
-    """Every fault of a formulary at once.  Exit status 0 when there is none, 2 otherwise."""
-    from dosecheck.formulary.lint import lint_files
-
-    path, found = find_folder(folder)
-    report = lint_files(read_folder(path))
-    if as_json:
-        click.echo(
-            json.dumps(
-                {"faults": [f._asdict() for f in report.faults], "advice": [f._asdict() for f in report.advice]},
-                indent=2,
-                ensure_ascii=False,
-            )
-        )
-        return 2 if report.faults else 0
-    for title, rows in (("Faults", report.faults), ("Advice", report.advice)):
-        if rows:
-            click.echo(heading(title))
-            click.echo("\n".join(wrapped(str(row), "  - ") for row in rows))
-    names = set(report.index.values())
-    click.echo(f"{path} ({found}): {len(names)} medicines, {_count(report.faults, 'fault')}, {_count(report.advice, 'advice line')}.")
-    return 2 if report.faults else 0
-
-
-def _count(rows: list, what: str) -> str:
-    return f"{len(rows)} {what}{'s' * (len(rows) != 1)}"
-
-
-@command.command("show")
+@click.command("show")
 @click.argument("medicine")
 @common_options
-def show(medicine: str, folder: str | None, as_json: bool) -> int:
+def command(medicine: str, folder: str | None, as_json: bool) -> int:
     """One medicine: products, regimens, age limits, each with its source."""
     formulary = open_formulary(folder)
     found = formulary.medicine(medicine)
@@ -136,18 +96,3 @@ def _regimen(regimen: Regimen, formulary: Formulary) -> str:
     lines.append(wrapped(f"in force from {regimen.valid_from}; {regimen.checked}", "      "))
     lines.append(wrapped(f"{formulary.source(regimen.source)} <{formulary.source_address(regimen.source)}>", "      "))
     return "\n".join(lines)
-
-
-@command.command("copy")
-@click.argument("folder")
-def copy(folder: str) -> int:
-    """A copy of the example formulary to make your own; the folder must not exist yet."""
-    target = Path(folder)
-    if target.exists():
-        raise FileError(folder, "It exists already; nothing was overwritten.", "Name a new folder.")
-    try:
-        shutil.copytree(packaged_folder(), target)
-    except OSError as error:
-        raise FileError(folder, f"It cannot be written: {error.strerror}.", "Name a folder that you may write to.") from None
-    click.echo(wrapped(f"Copied to {folder}. Edit the files under {folder}/medicines, then: dosecheck formulary lint {folder}"))
-    return 0

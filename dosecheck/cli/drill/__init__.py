@@ -1,0 +1,18 @@
+"""`dosecheck drill ...`: questions about doses, marked with the unit, and which mistake it was."""
+
+from __future__ import annotations
+
+import click
+
+from dosecheck.cli.lazy import LazyGroup
+
+_COMMANDS = {
+    "kinds": "The kinds of question, each with its three levels.",
+    "question": "One question.",
+    "mark": "An answer marked: which mistake it was, and the working.",
+}
+
+
+@click.group("drill", cls=LazyGroup, package=__name__, about=_COMMANDS)
+def command() -> None:
+    """Questions about doses: each is marked with its unit, and a wrong answer told by the slip that gives it."""

@@ -1,0 +1,40 @@
+"""Questions and marks for eyes."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from dosecheck.cli.text import block, heading, wrapped
+from dosecheck.drill.mark import UNREADABLE, Mark
+from dosecheck.drill.question import CAUTION, Question
+
+_HEADLINES = {
+    "right": "RIGHT.",
+    "unit-missing": "NOT RIGHT: the unit is missing.",
+    "unit-wrong": "NOT RIGHT: the unit is wrong.",
+    "wrong": "NOT RIGHT.",
+    "unreadable": "NOT MARKED: this answer cannot be read. Write it again.",
+}
+
+
+def question_text(asked: Question, hints: tuple[str, ...] = ()) -> str:
+    """A question for eyes."""
+    lines = [heading(f"Question {asked.id}"), wrapped(asked.text), wrapped(asked.ask)]
+    lines += [wrapped(f"{choice.word}: {choice.means}", "  ", "      ") for choice in asked.choices if choice.means != choice.word]
+    lines += [wrapped(hint, "Hint: ") for hint in hints]
+    return "\n".join([*lines, "", wrapped(CAUTION)])
+
+
+def mark_text(asked: Question, marked: Mark) -> str:
+    """The mark first, then which mistake it was, then the lesson; an unreadable answer may be written again, so nothing is shown."""
+    parts = [heading(_HEADLINES[marked.result])]
+    said = [line for line in marked.said if line not in ("Right.", "Not right.")]
+    parts += ["\n".join(wrapped(line, "  ") for line in said)] if said else []
+    parts.append(block("Safer writing", [f"{flaw.why[0].upper()}{flaw.why[1:]}. {flaw.write}" for flaw in marked.flaws]))
+    if marked.result != UNREADABLE:
+        lesson: dict[str, Any] = asked.lesson()
+        parts.append(wrapped(lesson["answer"], "Answer: "))
+        parts.append(block("Working", lesson["working"]))
+        parts.append(block("Notes", lesson["notes"]))
+        parts.append(wrapped(lesson["source"], "Source: ") if lesson["source"] else "")
+    return "\n\n".join(part for part in (*parts, wrapped(CAUTION)) if part)

@@ -1,0 +1,18 @@
+"""`dosecheck formulary ...`: the figures themselves, and the tools around an edit of them."""
+
+from __future__ import annotations
+
+import click
+
+from dosecheck.cli.lazy import LazyGroup
+
+_COMMANDS = {
+    "show": "One medicine: products, regimens, age limits, each with its source.",
+    "copy": "A copy of the example formulary to make your own.",
+    "lint": "Every fault of a formulary at once.",
+}
+
+
+@click.group("formulary", cls=LazyGroup, package=__name__, about=_COMMANDS)
+def command() -> None:
+    """Look at, lint and copy formularies."""
