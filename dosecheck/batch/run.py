@@ -40,6 +40,7 @@ class Summary(NamedTuple):
     slow: int
     repeats: Repeats
     fingerprint: str
+    as_of: date | None
 
 
 class Batch:
@@ -121,7 +122,9 @@ def run_batch(
             rows, refused = rows + len(answers), refused + answers["codes"].eq("unreadable").sum()
             progress(rows)
         _ = repeats.found  # reckoned while the last rows are being written
-    return Summary(rows, {name: outcomes.get(name, 0) for name in OUTCOMES}, refused, batch.slow, repeats, formulary.fingerprint)
+    return Summary(
+        rows, {name: outcomes.get(name, 0) for name in OUTCOMES}, refused, batch.slow, repeats, formulary.fingerprint, formulary.as_of
+    )
 
 
 def _with_refused(answers: pl.DataFrame, chunk: Chunk) -> pl.DataFrame:

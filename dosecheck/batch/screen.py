@@ -36,7 +36,7 @@ from dosecheck.batch.shelves import cut_off, fits, ruled, shelf_is_slow
 from dosecheck.body.growth import SEXES
 from dosecheck.formulary.load import Formulary
 from dosecheck.formulary.medicine import Medicine, Product
-from dosecheck.formulary.shelf import Asked, Shelf, version_of
+from dosecheck.formulary.shelf import Asked, Shelf
 from dosecheck.reading import Dose
 from dosecheck.records import Child, Order
 from dosecheck.rules.check import check_order
@@ -149,7 +149,7 @@ class Screen:
         if medicine is None:
             return [self._constant(part, self._unknown(name))], []
         found, slow = [], []
-        for version, rows in _versions(medicine, part):
+        for version, rows in _versions(self.formulary, medicine, part):
             key = Asked(route, purpose, step, condition or (), product, version, None if no_dose else False)
             shelf = self.formulary.shelf(medicine, key)
             if shelf_is_slow(shelf):
@@ -250,12 +250,12 @@ class Screen:
         return self._class(key, classed(about, medicine, shelf, slots, values)) if known is None else known
 
 
-def _versions(medicine: Medicine, part: pl.DataFrame) -> Iterator[tuple[int, pl.DataFrame]]:
-    """The part by which regimens were in force on the order's date."""
+def _versions(formulary: Formulary, medicine: Medicine, part: pl.DataFrame) -> Iterator[tuple[int, pl.DataFrame]]:
+    """The part by which regimens were in force on the order's date, or on the one day that the formulary is asked for."""
     dates = sorted({r.valid_from for r in medicine.regimens})
     first = part["on"].min()
-    if not dates or first is None or first >= dates[-1]:
-        yield version_of(medicine, None), part
+    if formulary.as_of or not dates or first is None or first >= dates[-1]:
+        yield formulary.version(medicine, None), part
         return
     version = pl.sum_horizontal((pl.col("on") >= day).cast(pl.Int64) for day in dates)
     version = pl.when(pl.col("on").is_null()).then(len(dates)).otherwise(version)

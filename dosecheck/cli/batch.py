@@ -9,7 +9,7 @@ from datetime import date
 
 import click
 
-from dosecheck.cli.options import Once, common_options, open_formulary
+from dosecheck.cli.options import Once, as_of_option, common_options, open_formulary
 from dosecheck.cli.text import heading, wrapped
 from dosecheck.errors import DosecheckError
 from dosecheck.records import NOT_CHECKED, OUTCOMES
@@ -24,8 +24,11 @@ _EPILOG = "Exit status: 0 every row was answered, 1 an outcome named by --fail-o
 @click.option(
     "--fail-on", metavar="OUTCOME", type=click.Choice(OUTCOMES), multiple=True, help="exit 1 when this outcome comes up; repeatable"
 )
+@as_of_option
 @common_options
-def command(orders: str, results: str, columns: str | None, fail_on: tuple[str, ...], folder: str | None, as_json: bool) -> int:
+def command(
+    orders: str, results: str, columns: str | None, fail_on: tuple[str, ...], as_of: str | None, folder: str | None, as_json: bool
+) -> int:
     """Check a file of orders: CSV, Parquet or JSON Lines in and out."""
     try:
         from dosecheck.batch.colmap import read_map
@@ -33,7 +36,7 @@ def command(orders: str, results: str, columns: str | None, fail_on: tuple[str, 
     except ImportError:
         raise DosecheckError('Files of orders need polars and pyarrow. Install them: pip install "polars>=1.30" "pyarrow>=17"') from None
     gc.enable()
-    formulary = open_formulary(folder)
+    formulary = open_formulary(folder, as_of)
     mapped = read_map(columns) if columns else None
     with _Progress(as_json) as progress:
         summary = run_batch(orders, results, formulary, date.today(), mapped, progress.show)
@@ -83,10 +86,11 @@ def summary_text(summary, results: str) -> str:
     repeats = summary.repeats.lines()
     if repeats:
         lines += [heading("Look at these together (totals across orders were not reckoned)"), *(wrapped(line, "  - ") for line in repeats)]
+    figures = f", by the figures of {summary.as_of} whatever an order's own date" if summary.as_of else ""
     lines.append(
         wrapped(
             "A second check of the arithmetic, not a prescription: defer to the prescriber and to local guidance. "
-            f"Earlier doses were not told. Formulary fingerprint {summary.fingerprint}; {summary.slow:,} rows were checked one by one."
+            f"Earlier doses were not told. Formulary fingerprint {summary.fingerprint}{figures}; {summary.slow:,} rows were checked one by one."
         )
     )
     return "\n".join(lines)
@@ -101,6 +105,7 @@ def _as_json(summary) -> str:
             "one_by_one": summary.slow,
             "same_child": summary.repeats.lines(),
             "fingerprint": summary.fingerprint,
+            "as_of": str(summary.as_of or ""),
             "caution": "A second check of the arithmetic, not a prescription: defer to the prescriber and to local guidance.",
         },
         indent=2,

@@ -7,7 +7,15 @@ from typing import Any
 
 import click
 
-from dosecheck.cli.options import child_options, common_options, earlier_options, how_options, medicine_options, open_formulary
+from dosecheck.cli.options import (
+    as_of_option,
+    child_options,
+    common_options,
+    earlier_options,
+    how_options,
+    medicine_options,
+    open_formulary,
+)
 from dosecheck.cli.order import read_all, refuse
 from dosecheck.errors import FormularyError, InputError
 from dosecheck.rules.reckon import reckon
@@ -20,15 +28,16 @@ from dosecheck.rules.reckon import reckon
 @how_options
 @earlier_options
 @child_options
+@as_of_option
 @common_options
 @click.pass_context
-def command(ctx: click.Context, folder: str | None, as_json: bool, **fields: Any) -> int:
+def command(ctx: click.Context, folder: str | None, as_of: str | None, as_json: bool, **fields: Any) -> int:
     """What the formulary's figures come to for a child: range, maxima, gap, measurable doses."""
     if not fields.get("medicine"):
         raise click.UsageError("Name the medicine: --medicine paracetamol", ctx)
     try:
         order, child, earlier = read_all(fields)
-        reckoning = reckon(order, child, open_formulary(folder), earlier)
+        reckoning = reckon(order, child, open_formulary(folder, as_of), earlier)
     except (InputError, FormularyError) as error:
         return refuse(error, as_json)
     if as_json:

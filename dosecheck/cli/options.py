@@ -8,7 +8,9 @@ from typing import Any
 
 import click
 
+from dosecheck.errors import Fault, InputError, TextError
 from dosecheck.formulary.load import Formulary
+from dosecheck.reading import read_date
 
 
 class Once(click.Option):
@@ -97,11 +99,28 @@ def common_options(function: Callable) -> Callable:
     return click.option("--formulary", "folder", metavar="DIR", help="the formulary's folder", cls=Once)(function)
 
 
+def as_of_option(function: Callable) -> Callable:
+    """--as-of."""
+    text = "check by the figures of that day, not of the day of the order"
+    return click.option("--as-of", metavar="DATE", help=text, cls=Once)(function)
+
+
 def texts_of(fields: dict[str, Any]) -> dict[str, Any]:
     """The fields of one order, with today as the date of the order when none is given."""
     texts = {name: value for name, value in fields.items() if value not in (None, (), False)}
     return {"on": date.today().isoformat(), **texts}
 
 
-def open_formulary(folder: str | None) -> Formulary:
-    return Formulary(folder)
+def open_formulary(folder: str | None, as_of: str | tuple[()] | None = None) -> Formulary:
+    """Args: as_of: the text of --as-of; click gives () where it was left out.
+
+    Raises:
+        InputError: it is no date.
+        FormularyError: every fault of the folder at once.
+    """
+    if as_of in (None, ()):
+        return Formulary(folder)
+    try:
+        return Formulary(folder, read_date(as_of, "date of the figures"))
+    except TextError as error:
+        raise InputError([Fault("as-of", error.given, error.why, error.write)]) from None

@@ -7,7 +7,16 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from dosecheck.cli.options import child_options, common_options, earlier_options, how_options, medicine_options, open_formulary, texts_of
+from dosecheck.cli.options import (
+    as_of_option,
+    child_options,
+    common_options,
+    earlier_options,
+    how_options,
+    medicine_options,
+    open_formulary,
+    texts_of,
+)
 from dosecheck.errors import Fault, FormularyError, FormularyFault, InputError
 from dosecheck.records import NOT_CHECKED, QUERY, STOP, WITHIN, Child, Order, read_order
 from dosecheck.rules.check import check_order
@@ -25,9 +34,10 @@ _EPILOG = "Exit status: 0 within, 1 query, 3 stop, 4 not-checked, 2 bad input."
 @how_options
 @earlier_options
 @child_options
+@as_of_option
 @common_options
 @click.pass_context
-def command(ctx: click.Context, folder: str | None, as_json: bool, dose: tuple[str, ...], **fields: Any) -> int:
+def command(ctx: click.Context, folder: str | None, as_of: str | None, as_json: bool, dose: tuple[str, ...], **fields: Any) -> int:
     """Check one order against the formulary, with the working shown."""
     if len(dose) > 1:
         raise click.UsageError("--dose is given twice. Give it once.", ctx)
@@ -36,14 +46,10 @@ def command(ctx: click.Context, folder: str | None, as_json: bool, dose: tuple[s
             'Nothing to check. Try: dosecheck order --medicine paracetamol --route oral --dose "210 mg" --every "6 hours" --weight "14.2 kg" --age "3 years"',
             ctx,
         )
-    return answer(folder, {**fields, "dose": dose[0] if dose else None}, as_json)
-
-
-def answer(folder: str | None, fields: dict[str, Any], as_json: bool) -> int:
-    """Checks, prints, and returns the exit status."""
+    fields["dose"] = dose[0] if dose else None
     try:
         order, child, earlier = read_all(fields)
-        verdict = check_order(order, child, open_formulary(folder), earlier)
+        verdict = check_order(order, child, open_formulary(folder, as_of), earlier)
     except (InputError, FormularyError) as error:
         return refuse(error, as_json)
     if as_json:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
-from dosecheck.cli.text import block, heading, wrapped
+from dosecheck.cli.text import block, formulary_line, heading, wrapped
 from dosecheck.reports.rows import Row
 from dosecheck.reports.sheet import Part, Sheet
 
@@ -18,8 +18,7 @@ def sheet_text(sheet: Sheet, written: str | None) -> str:
     parts += [_part(part) for part in sheet.parts]
     parts.append(block("Notes", sheet.notes))
     parts.append(wrapped(sheet.caution))
-    about = sheet.formulary
-    parts.append(wrapped(f"Formulary: {about['name']} ({about['found']}), fingerprint {about['fingerprint']}"))
+    parts.append(formulary_line(sheet.formulary))
     parts.append(
         wrapped(f"Written: {written}") if written else wrapped("The page with the arithmetic: --out sheet.pdf or --out sheet.html")
     )

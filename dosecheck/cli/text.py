@@ -140,7 +140,13 @@ def foot(formulary: dict[str, str], caution: str) -> str:
     """The caution, and which formulary the figures are of."""
     if not formulary:
         return wrapped(caution)
-    return f"{wrapped(caution)}\n{wrapped('Formulary: ' + formulary['name'] + ' (' + formulary['found'] + '), fingerprint ' + formulary['fingerprint'])}"
+    return f"{wrapped(caution)}\n{formulary_line(formulary)}"
+
+
+def formulary_line(about: dict[str, str]) -> str:
+    """Which formulary the figures are of, and of which day where one was asked for."""
+    day = f", figures of {about['as_of']}" if about["as_of"] else ""
+    return wrapped(f"Formulary: {about['name']} ({about['found']}), fingerprint {about['fingerprint']}{day}")
 
 
 class Sources:

@@ -15,7 +15,7 @@ from dosecheck.errors import FormularyError, FormularyFault
 from dosecheck.formulary.folder import find_folder, fingerprint, parse, read_folder, read_stamp, section, write_stamp
 from dosecheck.formulary.limits import Policy, share
 from dosecheck.formulary.medicine import Medicine, compile_medicine
-from dosecheck.formulary.shelf import Asked, Shelf, build
+from dosecheck.formulary.shelf import Asked, Shelf, build, version_of
 from dosecheck.formulary.weight_z import far_above, z_bands
 
 if TYPE_CHECKING:
@@ -41,12 +41,14 @@ class Formulary:
 
     Args:
         folder: the formulary; None finds it as the command line does.
+        as_of: the day whose figures are used for every order; None: each order goes by the figures of its own date.
 
     Raises:
         FormularyError: every fault of the folder at once.
     """
 
-    def __init__(self, folder: str | os.PathLike[str] | None = None) -> None:
+    def __init__(self, folder: str | os.PathLike[str] | None = None, as_of: date | None = None) -> None:
+        self.as_of = as_of
         self.folder, self.found = find_folder(folder)
         self._files = read_folder(self.folder)
         self.fingerprint = fingerprint(self._files)
@@ -117,6 +119,10 @@ class Formulary:
             raise FormularyError([FormularyFault(FILE, "", "", "The file is missing, so nothing is listed for the sheet.", write)])
         return sections(parse(FILE, self._files[FILE]))
 
+    def version(self, medicine: Medicine, on: date | None) -> int:
+        """Which of the medicine's regimens are in force for an order of that date: `Asked.version`."""
+        return version_of(medicine, self.as_of or on)
+
     def shelf(self, medicine: Medicine, asked: Asked) -> Shelf:
         """The regimens that an order asking so could mean; built once for each way of asking."""
         key = (medicine.id, asked)
@@ -151,6 +157,7 @@ class Formulary:
             "found": self.found,
             "status": medicine.status if medicine else "",
             "fingerprint": self.fingerprint,
+            "as_of": str(self.as_of or ""),
         }
 
     def review_overdue(self, on: date | None) -> str:

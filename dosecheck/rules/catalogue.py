@@ -96,9 +96,9 @@ CATALOGUE: dict[str, Code] = {
         "The medicine is in the formulary without a regimen, for its age limits or its products; a dose cannot be checked.",
     ),
     "none-in-force": Code(
-        "No figures of this medicine were in force on the date of the order; the first are from {first}.",
-        "No figures were in force on the date.",
-        "An order is checked by the figures of its own date.",
+        "No figures of this medicine were in force on that day; the first are from {first}.",
+        "No figures were in force on that day.",
+        "An order is checked by the figures of its own date, or of the day that --as-of names.",
     ),
     "route-missing": Code(
         "The route is missing. The formulary has: {has}.", "The route is missing.", "Doses differ by route, so none is assumed."

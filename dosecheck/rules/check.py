@@ -15,7 +15,7 @@ from dosecheck.formulary.limits import TOTAL_OF_EPISODE, Limit
 from dosecheck.formulary.load import Formulary
 from dosecheck.formulary.measures import Ratio
 from dosecheck.formulary.medicine import Medicine, Regimen
-from dosecheck.formulary.shelf import Asked, version_of
+from dosecheck.formulary.shelf import Asked
 from dosecheck.records import NOT_CHECKED, QUERY, STOP, Child, Order
 from dosecheck.rules.amounts import Amount, Given, amount_of
 from dosecheck.rules.case import Case, Reading
@@ -73,7 +73,7 @@ def check_case(case: Case) -> Verdict:
 def case_of(order: Order, child: Child, body: Body, formulary: Formulary, medicine: Medicine) -> Case:
     """Everything that the check of one order looks at."""
     infusion = order.dose and order.dose.per == "time"
-    asked = Asked(order.route, order.for_, order.step, order.condition, order.product, version_of(medicine, child.on), infusion)
+    asked = Asked(order.route, order.for_, order.step, order.condition, order.product, formulary.version(medicine, child.on), infusion)
     product = medicine.product(order.product) if order.product else None
     most, mean, _ = doses_in_a_day(order)
     given = Given(medicine, product, child, mean if most == mean else None)

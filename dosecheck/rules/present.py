@@ -134,6 +134,8 @@ def status_line(formulary: Formulary, medicine: Medicine, on: date | None) -> st
         lines.append(
             f'These figures have the status "{medicine.status}": not for clinical use until a pharmacist has checked and approved them.'
         )
+    if formulary.as_of and formulary.as_of != on:
+        lines.append(f"The figures are those of {formulary.as_of}, as asked, not those of the day of the order.")
     overdue = formulary.review_overdue(on)
     if overdue:
         lines.append(f"The formulary was due for review on {overdue}.")

@@ -42,13 +42,13 @@ def test_exit_statuses(changes: dict, status: int, outcome: str) -> None:
 
 OPTIONS = {
     "order": "--medicine --route --for --step --condition --dose --every --times-a-day --at-most --over --made-up-to --course --product --once --as-needed "
-    "--given --none-given --now --weight --weighed --weight-is --age --born --on --gestation --height --sex --creatinine --formulary --json --help",
+    "--given --none-given --now --weight --weighed --weight-is --age --born --on --gestation --height --sex --creatinine --as-of --formulary --json --help",
     "dose": "--medicine --route --for --step --condition --every --times-a-day --at-most --over --made-up-to --course --product --once --as-needed "
-    "--given --none-given --now --weight --weighed --weight-is --age --born --on --gestation --height --sex --creatinine --formulary --json --help",
-    "chart": "--now --svg --formulary --json --help",
+    "--given --none-given --now --weight --weighed --weight-is --age --born --on --gestation --height --sex --creatinine --as-of --formulary --json --help",
+    "chart": "--now --svg --as-of --formulary --json --help",
     "child": "--weight --weighed --weight-is --age --born --on --gestation --height --sex --creatinine --formulary --json --help",
     "sheet": "--child --weight --weighed --weight-is --age --born --on --gestation --height --sex --creatinine --out --formulary --json --help",
-    "batch": "--out --columns --fail-on --formulary --json --help",
+    "batch": "--out --columns --fail-on --as-of --formulary --json --help",
     "formulary lint": "--json --help",
     "formulary show": "--formulary --json --help",
     "formulary copy": "--help",

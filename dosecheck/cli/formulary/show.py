@@ -7,7 +7,7 @@ import json
 import click
 
 from dosecheck.cli.options import common_options, open_formulary
-from dosecheck.cli.text import heading, wrapped
+from dosecheck.cli.text import formulary_line, heading, wrapped
 from dosecheck.formulary.daily_bands import DailyBand, daily_bands
 from dosecheck.formulary.load import Formulary
 from dosecheck.formulary.medicine import Medicine, Regimen, source_text
@@ -68,8 +68,7 @@ def _text(medicine: Medicine, formulary: Formulary) -> str:
     lines += [wrapped(f"{a.limit.text}. {formulary.source(a.source)}", "  - ") for a in medicine.age_limits]
     lines += [heading("Low, medium and high daily doses, by table")] if medicine.daily_bands else []
     lines += [_daily_band(row, formulary) for row in daily_bands(medicine.daily_bands)]
-    about = formulary.about(medicine)
-    lines.append(f"Formulary: {about['name']} ({about['found']}), fingerprint {about['fingerprint']}")
+    lines.append(formulary_line(formulary.about(medicine)))
     return "\n".join(lines)
 
 
