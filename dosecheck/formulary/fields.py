@@ -205,6 +205,11 @@ def read_edge(text: str) -> tuple[str, int]:
     return fact, number
 
 
+def _print_of_figures(text: str) -> None:
+    if not re.fullmatch(r"[0-9a-f]{12}", text):
+        raise TextError(text[:40], "It is not a print of figures.", 'It is written by "dosecheck formulary approve", never by hand.')
+
+
 def _over(text: str) -> None:
     if text not in ("episode", "course"):
         read_time(text, "time of a total", "7 days")
@@ -227,6 +232,7 @@ AgeEdge = Annotated[str, _reads(read_edge)]
 Weight = Annotated[str, _reads(read_weight)]
 Filtration = Annotated[str, _reads(read_filtration)]
 Weeks = Annotated[str, _reads(read_weeks)]
+Print = Annotated[str, _reads(_print_of_figures)]
 ZScore = Annotated[str, _reads(read_z)]
 
 

@@ -14,6 +14,7 @@ from typing import Any, NamedTuple
 
 from dosecheck.errors import FormularyError, FormularyFault
 from dosecheck.formulary import models
+from dosecheck.formulary.approvals import status_of
 from dosecheck.formulary.folder import parse
 from dosecheck.formulary.limits import Policy, share
 from dosecheck.formulary.local_lint import local_problems, merged_faults
@@ -55,7 +56,8 @@ def lint_files(files: dict[str, bytes]) -> LintReport:
         faults += [to_fault(name, raws[name], problem) for problem in sorted(ones, key=lambda one: position(raws[name], one.place))]
     faults += merged_faults(sounds, policy)
     index = {text.strip().lower(): name for text, name, _ in names}
-    return LintReport(sorted(dict.fromkeys(faults), key=lambda fault: fault.file), _advice(raws), index)
+    advice = [*_advice(raws), *([] if faults else _lapsed(raws))]
+    return LintReport(sorted(dict.fromkeys(faults), key=lambda fault: fault.file), advice, index)
 
 
 def _parsed(files: dict[str, bytes]) -> tuple[dict[str, Raw], list[FormularyFault]]:
@@ -152,6 +154,18 @@ def _advice(raws: dict[str, Raw]) -> list[FormularyFault]:
     if not any(name.startswith("medicines/") for name in raws):
         advice.append(FormularyFault("medicines", "", "", "There is no medicine, so every order is not checked.", "Add a file."))
     return advice
+
+
+def _lapsed(raws: dict[str, Raw]) -> Iterator[FormularyFault]:
+    """A file that calls itself approved while some of its figures want a check; of files that are right."""
+    high_risk = {raw["id"]: raw.get("high_risk", False) for name, raw in raws.items() if name.startswith("medicines/")}
+    for name, raw in raws.items():
+        if name.startswith(("medicines/", "local/")) and raw.get("status") == "approved":
+            medicine = raw.get("medicine", raw.get("id"))
+            if status_of(raw, high_risk[medicine]) == "approved":
+                continue
+            why = "Not all of its figures are checked as they stand now, so it counts as a draft."
+            yield FormularyFault(name, "", "status", why, f'"dosecheck formulary approvals {medicine}" names them.')
 
 
 def _unmet_groups(raws: dict[str, Raw]) -> list[FormularyFault]:

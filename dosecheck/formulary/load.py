@@ -12,6 +12,7 @@ from datetime import date
 from typing import TYPE_CHECKING, Any
 
 from dosecheck.errors import FormularyError, FormularyFault
+from dosecheck.formulary.approvals import status_of
 from dosecheck.formulary.folder import find_folder, fingerprint, parse, read_folder, read_stamp, section, write_stamp
 from dosecheck.formulary.limits import Policy, share
 from dosecheck.formulary.medicine import Medicine, compile_medicine
@@ -37,7 +38,7 @@ _RANK = {"example": 0, "draft": 1, "approved": 2}
 
 
 class Formulary:
-    """A folder of figures, as it was when read.  `name` and `fingerprint` stand on every answer.
+    """A folder of figures, as it was when read.  `name` and `fingerprint` stand on every answer; `files` is name to content.
 
     Args:
         folder: the formulary; None finds it as the command line does.
@@ -50,10 +51,10 @@ class Formulary:
     def __init__(self, folder: str | os.PathLike[str] | None = None, as_of: date | None = None) -> None:
         self.as_of = as_of
         self.folder, self.found = find_folder(folder)
-        self._files = read_folder(self.folder)
-        self.fingerprint = fingerprint(self._files)
+        self.files = read_folder(self.folder)
+        self.fingerprint = fingerprint(self.files)
         self._index = self._linted_index()
-        policy = parse("policy.toml", self._files["policy.toml"])
+        policy = parse("policy.toml", self.files["policy.toml"])
         self.policy = policy
         self.grading = Policy(share(policy["query_up_to"]["value"]), share(policy["point_allowance"]["value"]))
         self.z_bands, self.far_above = z_bands(policy), far_above(policy)
@@ -66,13 +67,13 @@ class Formulary:
 
     def _linted_index(self) -> dict[str, str]:
         known = read_stamp(self.fingerprint)
-        files = {name for name in self._files if name.startswith("medicines/")}
+        files = {name for name in self.files if name.startswith("medicines/")}
         return known if known is not None and set(known.values()) == files else self._lint()
 
     def _lint(self) -> dict[str, str]:
         from dosecheck.formulary.lint import lint_files  # pydantic loads only here: a stamped folder never waits for it
 
-        report = lint_files(self._files)
+        report = lint_files(self.files)
         if report.faults:
             raise FormularyError(report.faults)
         write_stamp(self.fingerprint, report.index)
@@ -92,10 +93,12 @@ class Formulary:
 
     def _compiled(self, file: str) -> Medicine:
         if file not in self._medicines:
-            raw = parse(file, self._files[file])
-            for local_name, content in self._files.items():
+            raw = parse(file, self.files[file])
+            raw["status"] = status_of(raw)
+            for local_name, content in self.files.items():
                 if local_name.startswith("local/"):
                     local = parse(local_name, content)
+                    local["status"] = status_of(local, raw.get("high_risk", False))
                     raw = merge(raw, local) if local.get("medicine") == raw["id"] else raw
             self._medicines[file] = compile_medicine(raw, self.grading, file)
         return self._medicines[file]
@@ -114,10 +117,10 @@ class Formulary:
         """
         from dosecheck.formulary.sheet import FILE, sections  # a check need not load it
 
-        if FILE not in self._files:
+        if FILE not in self.files:
             write = "Write one (formulary/README.md says how), or take that of a fresh copy: dosecheck formulary copy DIR."
             raise FormularyError([FormularyFault(FILE, "", "", "The file is missing, so nothing is listed for the sheet.", write)])
-        return sections(parse(FILE, self._files[FILE]))
+        return sections(parse(FILE, self.files[FILE]))
 
     def version(self, medicine: Medicine, on: date | None) -> int:
         """Which of the medicine's regimens are in force for an order of that date: `Asked.version`."""
@@ -148,7 +151,7 @@ class Formulary:
         return self._source(text).get("address", "")
 
     def _source(self, text: str) -> dict[str, Any]:
-        return section("sources.toml", self._files["sources.toml"], text.partition(", ")[0])
+        return section("sources.toml", self.files["sources.toml"], text.partition(", ")[0])
 
     def about(self, medicine: Medicine | None = None) -> dict[str, str]:
         """What every answer says of its formulary."""

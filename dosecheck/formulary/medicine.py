@@ -220,7 +220,6 @@ def _regimens(entry: dict[str, Any], policy: Policy, high_risk: bool, only: str)
 
 def _regimen(entry: dict[str, Any], policy: Policy, high_risk: bool, only: str) -> Regimen:
     daily = entry.get("max_daily", [])
-    checked = entry.get("checked")
     return Regimen(
         id=entry["id"],
         valid_from=entry["valid_from"],
@@ -245,7 +244,7 @@ def _regimen(entry: dict[str, Any], policy: Policy, high_risk: bool, only: str) 
         source=source_text(entry["source"]),
         origin=entry.get("origin", "base"),
         reason=entry.get("reason", ""),
-        checked=f"checked by {checked['by']} on {checked['on']}" if checked else "not yet checked by anyone here",
+        checked="; ".join(f"checked by {c['by']} on {c['on']}" for c in entry.get("checked", [])) or "not yet checked by anyone here",
         entry=entry,
     )
 

@@ -109,7 +109,7 @@ def _entry_problems(kind: str, entry: Raw, sound: Sound) -> Iterator[Problem]:
             yield Problem(
                 ("checked",),
                 "The medicine is approved, and nobody is named who checked this regimen.",
-                'Write checked = { by = "A. N. Other", on = 2024-06-02 }, or another status.',
+                'Use "dosecheck formulary approve", or write another status.',
             )
 
 

@@ -33,7 +33,7 @@ from dosecheck.formulary.fields import (
 from dosecheck.formulary.parts import (
     AgeBand,
     Bounds,
-    Checked,
+    Checks,
     DailyBand,
     Device,
     Dose,
@@ -126,6 +126,7 @@ class Product(Table):
     particle: Particle | None = None
     puffs: Annotated[int, Field(ge=1, le=1000)] | None = None
     source: Source
+    checked: Checks | None = None
 
 
 class Regimen(Table):
@@ -166,7 +167,7 @@ class Regimen(Table):
     ask_first: Annotated[list[Line], Field(min_length=1, max_length=3)] | None = None
     note: Text | None = None
     source: Source
-    checked: Checked | None = None
+    checked: Checks | None = None
 
 
 class AgeLimit(Table):
@@ -179,6 +180,7 @@ class AgeLimit(Table):
     routes: Routes | None = None
     for_: Words | None = Field(None, alias="for")
     source: Source
+    checked: Checks | None = None
 
     @model_validator(mode="after")
     def _some(self) -> AgeLimit:
@@ -201,6 +203,7 @@ class MedicineFile(Table):
     high_risk: bool | None = None
     basis: Literal["stated"] | None = None
     note: Text | None = None
+    checked: Checks | None = None
     ingredient: Annotated[list[Ingredient], Some]
     product: list[Product] | None = None
     regimen: list[Regimen] | None = None
@@ -213,6 +216,7 @@ class LocalFile(Table):
     reason: Text
     status: Status | None = None
     withdraw: Annotated[list[Id], Some] | None = None
+    checked: Checks | None = None
     regimen: list[Regimen] | None = None
     product: list[Product] | None = None
     age_limit: list[AgeLimit] | None = None

@@ -22,6 +22,7 @@ from dosecheck.formulary.fields import (
     Line,
     MassAmount,
     Over,
+    Print,
     Text,
     Volume,
     Weeks,
@@ -52,6 +53,10 @@ class Source(Table):
 class Checked(Table):
     by: Line
     on: date
+    figures: Print
+
+
+Checks = Annotated[list[Checked], Some]
 
 
 class Ends(Table):
@@ -170,3 +175,4 @@ class DailyBand(Table):
     as_printed: bool | None = None
     note: Text | None = None
     source: Source
+    checked: Checks | None = None

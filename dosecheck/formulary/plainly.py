@@ -78,7 +78,7 @@ EXAMPLES = {
     "note": 'note = "..."',
     "year": "year = 2024",
     "source": 'source = { id = "invented-handbook-2024", place = "table 3, row 2" }',
-    "checked": 'checked = { by = "A. N. Other", on = 2024-06-02 }',
+    "checked": 'checked = [{ by = "A. N. Other", on = 2024-06-02, figures = "3f2a9c1b77d0" }]',
     "address": 'address = "https://handbook.example", or leave it out',
     "lines": 'lines = [ { medicine = "exampol", route = "oral", for = "pain" } ]',
     "section": '[[section]], with title = "Pain" and lines = [ ... ]',

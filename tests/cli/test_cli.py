@@ -52,6 +52,8 @@ OPTIONS = {
     "formulary lint": "--json --help",
     "formulary show": "--formulary --json --help",
     "formulary copy": "--help",
+    "formulary approve": "--by --only --on --yes --formulary --json --help",
+    "formulary approvals": "--formulary --json --help",
     "drill kinds": "--json --help",
     "drill question": "--level --seed --hints --own --formulary --json --help",
     "drill mark": "--answer --overlook --own --formulary --json --help",

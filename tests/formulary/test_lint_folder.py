@@ -264,7 +264,8 @@ def test_local_changes_that_are_right() -> None:
 
 
 def test_approved_here_needs_the_name_of_who_checked() -> None:
-    base = medicine(more=REGIMEN + 'checked = { by = "A. N. Other", on = 2024-06-02 }').replace('"example"', '"approved"')
+    check = 'checked = [{ by = "A. N. Other", on = 2024-06-02, figures = "3f2a9c1b77d0" }]'
+    base = medicine(more=REGIMEN + check).replace('"example"', '"approved"')
     assert faults(medicines_exampol=base) == []
     one_fault(
         'local/site.toml, regimen "oral-child", checked: The medicine is approved',

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import re
 import shutil
+import tomllib
 import zlib
 from html.parser import HTMLParser
 from pathlib import Path
@@ -11,6 +12,7 @@ from pathlib import Path
 import pytest
 
 from dosecheck import Child, DosecheckError, Formulary, InputError
+from dosecheck.formulary.approvals import standings
 from dosecheck.reports import pdf
 from dosecheck.reports.page import to_html
 from dosecheck.reports.sheet import ASK, MADE, MARK, NOTHING, Sheet, make_sheet
@@ -175,10 +177,25 @@ def folder_with(tmp_path: Path, status: str, *but: str) -> Formulary:
     shutil.copytree(FOLDER, folder)
     for file in (folder / "medicines").glob("*.toml"):
         if file.stem not in but:
-            text = re.sub(r'(?m)^status( *)= "example"', rf'status\1= "{status}"', file.read_text("utf-8"))
-            checked = 'checked = { by = "A. N. Other", on = 2026-01-01 }\n'
-            file.write_text(text.replace("[[regimen]]\n", f"[[regimen]]\n{checked}"), "utf-8")
+            file.write_text(re.sub(r'(?m)^status( *)= "example"', rf'status\1= "{status}"', file.read_text("utf-8")), "utf-8")
+            if status == "approved":
+                sign(file)
     return Formulary(folder)
+
+
+def sign(file: Path) -> None:
+    """Two people have checked every entry: `checked` as the command writes it, one line under each header."""
+    signed = iter(standings(tomllib.loads(file.read_text("utf-8"), parse_float=str)))
+    checks = {
+        (one.kind, one.id): ", ".join(f'{{ by = "{name}", on = 2026-01-01, figures = "{one.figures}" }}' for name in "AB") for one in signed
+    }
+    text, kind = "", "medicine"
+    for line in file.read_text("utf-8").splitlines(keepends=True):
+        header = re.match(r"\[\[(product|regimen|age_limit|daily_band)\]\]$", line)
+        kind = header.group(1) if header else "" if line.startswith("[") else kind
+        own = re.match(r'id *= "([^"]*)"', line)
+        text += line + (f"checked = [{checks[kind, own.group(1)]}]\n" if own and kind else "")
+    file.write_text(text, "utf-8")
 
 
 def test_the_mark_stands_across_page_and_pdf_until_all_is_approved() -> None:

@@ -10,6 +10,8 @@ _COMMANDS = {
     "show": "One medicine: products, regimens, age limits, each with its source.",
     "copy": "A copy of the example formulary to make your own.",
     "lint": "Every fault of a formulary at once.",
+    "approve": "Write that you checked a medicine's figures.",
+    "approvals": "Who has checked which figures, and which were changed since.",
 }
 
 

@@ -26,7 +26,9 @@ def command(medicine: str, folder: str | None, as_json: bool) -> int:
         raise click.UsageError(
             f'No medicine named "{medicine}" in this formulary.' + (f" Did you mean {' or '.join(near)}?" if near else "")
         )
-    click.echo(json.dumps(_as_dict(found, formulary), indent=2, ensure_ascii=False, default=str) if as_json else _text(found, formulary))
+    click.echo(
+        json.dumps(_as_dict(found, formulary), indent=2, ensure_ascii=False, default=str) if as_json else medicine_text(found, formulary)
+    )
     return 0
 
 
@@ -55,7 +57,8 @@ def _as_dict(medicine: Medicine, formulary: Formulary) -> dict:
     }
 
 
-def _text(medicine: Medicine, formulary: Formulary) -> str:
+def medicine_text(medicine: Medicine, formulary: Formulary) -> str:
+    """All that stands in the file, for eyes."""
     names = ", ".join(medicine.names[1:])
     lines = [heading(medicine.id) + (f" (also: {names})" if names else "")]
     lines.append(wrapped(f"status {medicine.status}" + ("; high risk" if medicine.high_risk else "") + f"; file {medicine.file}", "  "))
