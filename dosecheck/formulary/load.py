@@ -150,6 +150,10 @@ class Formulary:
     def source_address(self, text: str) -> str:
         return self._source(text).get("address", "")
 
+    def sources(self) -> dict[str, dict[str, Any]]:
+        """Every source by its id, as the file has them."""
+        return parse("sources.toml", self.files["sources.toml"])
+
     def _source(self, text: str) -> dict[str, Any]:
         return section("sources.toml", self.files["sources.toml"], text.partition(", ")[0])
 

@@ -129,7 +129,7 @@ def _checked(
     if verdict.outcome in (STOP, NOT_CHECKED):
         return empty._replace(why_not=tuple(dict.fromkeys(f.message for f in verdict.findings if f.outcome in (STOP, NOT_CHECKED))))
     return empty._replace(
-        dose=_span(figures.low, figures.high) + _often(figures.doses),
+        dose=dose_words(figures.low, figures.high) + _often(figures.doses),
         measure=measure,
         product=": ".join(filter(None, (supply.product_name, supply.note))) if supply else "",
         working=(*_working(figures), *_measuring(supply, least)),
@@ -158,7 +158,7 @@ def _order_of(order: Order, dose: str, figures: Figures) -> Order:
     return Order(**asked, dose=dose.removeprefix("at most ").replace(",", ""), over=figures.regimen.entry.get("min_duration"), **often)
 
 
-def _span(low: Quantity | None, high: Quantity) -> str:
+def dose_words(low: Quantity | None, high: Quantity) -> str:
     """ "142 mg", "71 to 142 mg", "at most 142 mg"."""
     most = show(high, down=True)
     if low is None or low == high:
@@ -169,7 +169,7 @@ def _span(low: Quantity | None, high: Quantity) -> str:
 
 
 def _measure(most: Quantity, least: Suggestion | None, one_figure: bool) -> str:
-    return show(most) if one_figure else _span(least.measured if least else None, most)
+    return show(most) if one_figure else dose_words(least.measured if least else None, most)
 
 
 def _often(doses: int | None) -> str:

@@ -14,7 +14,7 @@ from dosecheck.formulary.cells import stretches
 from dosecheck.formulary.limits import Limit
 from dosecheck.formulary.load import Formulary
 from dosecheck.formulary.measures import Ratio
-from dosecheck.formulary.medicine import Regimen
+from dosecheck.formulary.medicine import Medicine, Regimen
 from dosecheck.quantity import Quantity
 from dosecheck.records import QUERY, Child, Order
 from dosecheck.rules.case import Case
@@ -167,6 +167,16 @@ def _kidney_findings(case: Case) -> list[Finding]:
         if all(fits(regimen, stretch))
     ]
     return [untold(list({r.full_id: r for r in aside}.values()), QUERY)] if aside else []
+
+
+def figures_at(medicine: Medicine, regimen: Regimen, child: Child, formulary: Formulary) -> tuple[Figures, ...]:
+    """One regimen's figures for a child of some weight, as `reckon` has them; whether the regimen is for the child is not looked at.
+
+    Returns:
+        One block; for a dose a day, one for each allowed number of doses.
+    """
+    order = Order(medicine=medicine.id, route=regimen.route)
+    return tuple(_figures_of(case_of(order, child, body_of(child), formulary, medicine), regimen))
 
 
 def _all_figures(case: Case) -> Iterator[Figures]:

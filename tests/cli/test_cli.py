@@ -54,6 +54,7 @@ OPTIONS = {
     "formulary copy": "--help",
     "formulary approve": "--by --only --on --yes --formulary --json --help",
     "formulary approvals": "--formulary --json --help",
+    "formulary book": "--out --medicine --on --json --help",
     "drill kinds": "--json --help",
     "drill question": "--level --seed --hints --own --formulary --json --help",
     "drill mark": "--answer --overlook --own --formulary --json --help",

@@ -12,6 +12,7 @@ _COMMANDS = {
     "lint": "Every fault of a formulary at once.",
     "approve": "Write that you checked a medicine's figures.",
     "approvals": "Who has checked which figures, and which were changed since.",
+    "book": "The whole formulary for reading and review: HTML or PDF.",
 }
 
 
