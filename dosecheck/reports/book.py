@@ -183,7 +183,15 @@ def _chapter(medicine: Medicine, formulary: Formulary, numbers: dict[str, int], 
         loud=tuple(loud),
         ingredients=tuple((i.id, ", ".join(i.groups)) for i in medicine.ingredients),
         products=tuple(
-            ProductRow(p.name, p.id, ", ".join(p.routes), steps_in_words(p), _particulars(p), cite(p.source) if p.source else None)
+            ProductRow(
+                p.name,
+                p.id,
+                ", ".join(p.routes),
+                steps_in_words(p),
+                _particulars(p),
+                cite(p.source) if p.source else None,
+                _seen(checks, "product", p.id),
+            )
             for p in medicine.products
         ),
         entries=made,
@@ -192,10 +200,11 @@ def _chapter(medicine: Medicine, formulary: Formulary, numbers: dict[str, int], 
                 a.limit.text + _local(a.origin == "local"),
                 "; ".join(filter(None, (", ".join(a.routes), ", ".join(a.purposes)))),
                 cite(a.source),
+                _seen(checks, "age_limit", a.id),
             )
             for a in medicine.age_limits
         ),
-        daily_bands=tuple(_band(row, cite(row.source)) for row in daily_bands(medicine.daily_bands)),
+        daily_bands=tuple(_band(row, cite(row.source), _seen(checks, "daily_band", row.id)) for row in daily_bands(medicine.daily_bands)),
         checked=summary(checks),
     )
 
@@ -211,11 +220,11 @@ def _local(is_local: bool) -> str:
     return " (local)" if is_local else ""
 
 
-def _band(row: DailyBand, source: Cited) -> BandRow:
+def _band(row: DailyBand, source: Cited, checked: str) -> BandRow:
     who = ", ".join(
         filter(None, (row.age_text, *row.devices, row.output and f"{row.output} dose", row.particle and f"{row.particle} particle"))
     )
-    return BandRow(who + _local(row.local), tuple((ends.name, ends.text) for ends in row.ends), row.note, source)
+    return BandRow(who + _local(row.local), tuple((ends.name, ends.text) for ends in row.ends), row.note, source, checked)
 
 
 def _seen(checks: Checks, kind: str, id_: str) -> str:

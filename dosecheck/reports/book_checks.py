@@ -33,8 +33,8 @@ def checks_of(medicine: Medicine, formulary: Formulary) -> Checks:
         if raw.get("medicine", raw.get("id")) == medicine.id:
             entries = [raw, *(entry for kind in KINDS for entry in raw.get(kind, []))]
             for entry, standing in zip(entries, standings(raw, medicine.high_risk), strict=True):
-                key = (standing.kind, standing.id, entry.get("valid_from"))
-                found[key] = _check(entry.get("checked", []), standing, needed(medicine.high_risk))
+                id_ = standing.id if standing.kind != HEAD or name == medicine.file else name
+                found[standing.kind, id_, entry.get("valid_from")] = _check(entry.get("checked", []), standing, needed(medicine.high_risk))
     return found
 
 

@@ -62,7 +62,8 @@ def cited(text: str, numbers: dict[str, int], known: dict[str, Any]) -> Cited:
     return Cited(numbers[id_], ", ".join(str(known[id_][key]) for key in ("organisation", "year") if key in known[id_]), place)
 
 
-def entries(medicine: Medicine, formulary: Formulary, numbers: dict[str, int], known: dict[str, Any], checks: Checks, on: date
+def entries(
+    medicine: Medicine, formulary: Formulary, numbers: dict[str, int], known: dict[str, Any], checks: Checks, on: date
 ) -> tuple[Entry, ...]:
     """Every regimen of the file in its order; one that is no longer, or not yet, in force says so."""
     by_entry: dict[tuple[str, date], list[Regimen]] = {}
@@ -72,7 +73,15 @@ def entries(medicine: Medicine, formulary: Formulary, numbers: dict[str, int], k
     for place, ((id_, start), pieces) in enumerate(by_entry.items(), 1):
         later = [day for other, day in by_entry if other == id_ and day > start]
         made.append(
-            _entry(medicine, pieces, f"{medicine.id}-{place}", formulary, cited(pieces[0].source, numbers, known), _state(start, later, on), checks["regimen", id_, start].text)
+            _entry(
+                medicine,
+                pieces,
+                f"{medicine.id}-{place}",
+                formulary,
+                cited(pieces[0].source, numbers, known),
+                _state(start, later, on),
+                checks["regimen", id_, start].text,
+            )
         )
     return tuple(made)
 

@@ -10,7 +10,7 @@ import click
 
 from dosecheck.cli.options import Once, open_formulary
 from dosecheck.cli.order import refuse
-from dosecheck.cli.text import wrapped
+from dosecheck.cli.text import formulary_line, wrapped
 from dosecheck.errors import Fault, FileError, FormularyError, InputError, TextError
 from dosecheck.reading import read_date
 from dosecheck.saving import save
@@ -46,7 +46,7 @@ def command(folder: str | None, out: str, names: tuple[str, ...], on: str | None
         return 0
     click.echo(wrapped(f"Written: {out}. {len(said['medicines'])} medicines, {said['regimens']} regimens, {said['sources']} sources."))
     click.echo(wrapped(f"{book.mark}: not every medicine in it has been approved.")) if book.mark else None
-    click.echo(wrapped(f"Formulary: {book.formulary['name']} ({book.formulary['found']}), fingerprint {book.formulary['fingerprint']}"))
+    click.echo(formulary_line(book.formulary))
     return 0
 
 
