@@ -161,7 +161,7 @@ def _policy(policy: dict[str, Any]) -> list[PolicyRow]:
 
 def _value(line: dict[str, Any]) -> str:
     if "bands" in line:
-        return "; ".join(f"from {band['from']}: z {band['low']} to {band['high']}" for band in line["bands"])
+        return "; ".join(f"from {band['from']}: {band['low']} to {band['high']}" for band in line["bands"])
     value = line.get("value", "")
     return ", ".join(map(str, value)) if isinstance(value, list) else str(value)
 

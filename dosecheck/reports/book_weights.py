@@ -62,7 +62,7 @@ class Table(NamedTuple):
 
     @property
     def caption(self) -> str:
-        return f"{self.what} by weight{self.often}" + (", and the most that can be measured up to it" if self.products else "")
+        return f"{self.what} by weight{self.often}" + (", and the most that can be measured" if self.products else "")
 
     @property
     def held(self) -> bool:
@@ -70,11 +70,18 @@ class Table(NamedTuple):
         return any(line.binds for group in self.groups for line in group.lines)
 
 
+class Picture(NamedTuple):
+    """`who` it is for, and the drawing as an SVG element."""
+
+    who: str
+    svg: str
+
+
 class ByWeight(NamedTuple):
     """What an entry comes to.  `silent` says why there is no picture, or neither."""
 
     tables: tuple[Table, ...]
-    pictures: tuple[str, ...]
+    pictures: tuple[Picture, ...]
     silent: str
 
     @property
@@ -125,8 +132,7 @@ def _table(medicine: Medicine, pieces: list[Regimen], formulary: Formulary, plac
         lines = tuple(_line(piece, weight, figures, products, count) for _, weight, figures in rows)
         groups.append(Group(band_words(piece) if _goes_by_weight(piece) and len(pieces) > 1 else "", lines))
     how = "Rate" if pieces[0].span.continuous else "One dose"
-    often = f", in {count} dose{'s' * (count != 1)} a day" if count else ""
-    return Table(how, often, tuple(product.name for product in products), tuple(groups), tuple(_reasons(each, measurable)))
+    return Table(how, _often(count), tuple(product.name for product in products), tuple(groups), tuple(_reasons(each, measurable)))
 
 
 def _reasons(each: list[Figures], measurable: set[str]) -> Iterator[str]:
@@ -189,7 +195,7 @@ def _binds(regimen: Regimen, weight: Quantity, count: int | None) -> str:
 # ---- the picture ----
 
 
-def _pictures(medicine: Medicine, pieces: list[Regimen], formulary: Formulary, key: str, count: int | None) -> Iterator[str]:
+def _pictures(medicine: Medicine, pieces: list[Regimen], formulary: Formulary, key: str, count: int | None) -> Iterator[Picture]:
     """One for all bands of weight that differ in nothing else."""
     groups: dict[str, list[Regimen]] = {}
     for piece in pieces:
@@ -200,10 +206,14 @@ def _pictures(medicine: Medicine, pieces: list[Regimen], formulary: Formulary, k
         drawn = [made for piece in group if (made := outline(piece, weights_of(piece, formulary.growth_reference), count))]
         drawn.sort(key=lambda made: made.weights)
         if drawn:
-            often = f", in {count} dose{'s' * (count != 1)} a day" if count else ""
-            who = band_words(group[0]) if len(group) == 1 else "by bands of weight"
-            title = f"{medicine.name}, {group[0].base_id}, {who}{often}: dose against weight"
-            yield dose_picture(drawn, title, figure_words(group[0]) if len(group) == 1 else "", f"{key}g{place}")
+            who = (band_words(group[0]) if len(group) == 1 else "by bands of weight") + _often(count)
+            title = f"{medicine.name}, {group[0].base_id}, {who}: dose against weight"
+            figure = figure_words(group[0]) + _often(count) if len(group) == 1 else ""
+            yield Picture(who, dose_picture(drawn, title, figure, f"{key}g{place}"))
+
+
+def _often(count: int | None) -> str:
+    return f", in {count} dose{'s' * (count != 1)} a day" if count else ""
 
 
 def figure_words(regimen: Regimen) -> str:
