@@ -37,6 +37,7 @@ COMMANDS = [
     "formulary lint",
     "formulary show",
     "formulary copy",
+    "formulary book",
     "codes",
 ]
 

@@ -124,3 +124,15 @@ def open_formulary(folder: str | None, as_of: str | tuple[()] | None = None) -> 
         return Formulary(folder, read_date(as_of, "date of the figures"))
     except TextError as error:
         raise InputError([Fault("as-of", error.given, error.why, error.write)]) from None
+
+
+def day_of(text: str | tuple[()] | None, what: str = "date") -> date:
+    """What --on says; today where it was left out.
+
+    Raises:
+        InputError: it is no date.
+    """
+    try:
+        return read_date(text, what) if text else date.today()
+    except TextError as error:
+        raise InputError([Fault("on", error.given, error.why, error.write)]) from None

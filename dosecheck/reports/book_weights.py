@@ -159,7 +159,8 @@ def _weights(regimen: Regimen, formulary: Formulary) -> list[Quantity]:
         inside = [step for step in steps if low <= step <= high and not (open_end and step == high)]
         if len(inside) >= _ENOUGH:
             break
-    inside = [low, *(step for step in inside if step > low)] if "from" in regimen.entry.get("weight", {}) or not inside else inside
+    if not inside or ("from" in regimen.entry.get("weight", {}) and not show(Quantity(low, "weight", "kg")).startswith("about")):
+        inside = [low, *(step for step in inside if step > low)]
     return [Quantity(weight, "weight", "kg") for weight in (inside if _goes_by_weight(regimen) else [low])]
 
 

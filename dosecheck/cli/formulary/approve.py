@@ -10,12 +10,11 @@ import click
 
 from dosecheck.cli.formulary.approvals import as_dict, signed_text
 from dosecheck.cli.formulary.show import medicine_text
-from dosecheck.cli.options import Once, common_options, open_formulary
+from dosecheck.cli.options import Once, common_options, day_of, open_formulary
 from dosecheck.cli.order import refuse
 from dosecheck.cli.text import wrapped
-from dosecheck.errors import Fault, FormularyError, InputError, TextError
+from dosecheck.errors import Fault, FormularyError, InputError
 from dosecheck.formulary.load import Formulary
-from dosecheck.reading import read_date
 from dosecheck.workshop.approve import MEANS, approvals
 from dosecheck.workshop.approve import approve as sign
 
@@ -37,7 +36,7 @@ def command(medicine: str, by: str, only: tuple[str, ...], on: str | None, yes: 
         if not yes and not _confirmed(formulary, medicine, by):
             click.echo(_UNREAD, err=True)
             return 1
-        after = sign(formulary, medicine, by, _day(on), date.today(), only)
+        after = sign(formulary, medicine, by, day_of(on), date.today(), only)
     except (InputError, FormularyError) as error:
         return refuse(error, as_json, _UNREAD)
     if as_json:
@@ -45,13 +44,6 @@ def command(medicine: str, by: str, only: tuple[str, ...], on: str | None, yes: 
     else:
         click.echo("\n".join([*map(signed_text, after), "", wrapped(MEANS)]))
     return 0
-
-
-def _day(text: str | None) -> date:
-    try:
-        return read_date(text) if text else date.today()
-    except TextError as error:
-        raise InputError([Fault("on", error.given, error.why, error.write)]) from None
 
 
 def _confirmed(formulary: Formulary, medicine: str, by: str) -> bool:

@@ -3,17 +3,19 @@
 from __future__ import annotations
 
 import json
-from datetime import date
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 import click
 
-from dosecheck.cli.options import Once, open_formulary
+from dosecheck.cli.options import Once, day_of, open_formulary
 from dosecheck.cli.order import refuse
 from dosecheck.cli.text import formulary_line, wrapped
-from dosecheck.errors import Fault, FileError, FormularyError, InputError, TextError
-from dosecheck.reading import read_date
+from dosecheck.errors import FileError, FormularyError, InputError
 from dosecheck.saving import save
+
+if TYPE_CHECKING:
+    from dosecheck.reports.book import Book
 
 _FORMS = (".html", ".pdf")
 
@@ -36,7 +38,7 @@ def command(folder: str | None, out: str, names: tuple[str, ...], on: str | None
     if form not in _FORMS:
         raise FileError(out, f'A book cannot end in "{form}".', "Use a .html or a .pdf file.")
     try:
-        book = make_book(open_formulary(folder), _day(on), names)
+        book = make_book(open_formulary(folder), day_of(on, "date of the book"), names)
     except (InputError, FormularyError) as error:
         return refuse(error, as_json, "No book was made.")
     save(out, _content(book, form))
@@ -50,16 +52,7 @@ def command(folder: str | None, out: str, names: tuple[str, ...], on: str | None
     return 0
 
 
-def _day(text: str | None) -> date:
-    if text is None:
-        return date.today()
-    try:
-        return read_date(text, "date of the book")
-    except TextError as error:
-        raise InputError([Fault("on", error.given, error.why, error.write)]) from None
-
-
-def _content(book, form: str) -> bytes:
+def _content(book: Book, form: str) -> bytes:
     from dosecheck.reports.book_page import to_html
 
     html = to_html(book)
