@@ -20,7 +20,7 @@ from dosecheck.showing import show, show_as_asked
 WIDTH, HEIGHT = 360, 232
 _RIGHT, _TOP, _BOTTOM = 338, 8, 162
 _LETTER = Fraction(31, 5)  # px: a letter of a label in 11 px
-_ROOM = Fraction(6, 5)  # the dose axis goes this far above the highest stop
+_ROOM = Fraction(27, 20)  # the dose axis goes this far above the highest stop
 _MOST_LABELS = 8
 
 
@@ -184,15 +184,15 @@ def _ticks(low: Fraction, high: Fraction, most: int) -> list[Fraction]:
 
 
 def _labels(piece: Outline, scale: _Scale, figure: str) -> Iterator[str]:
-    """The figure below its line, and each maximum above its own, with the weight from which it holds."""
-    (w1, d1), (w2, d2) = piece.high[:2]
-    x, y = scale.x((w1 + 2 * w2) / 3), scale.y((d1 + 2 * d2) / 3)
-    yield from _plate(figure, x + 10, min(y + 24, Fraction(_BOTTOM - 5)), "start", scale, bold=True)
+    """Each maximum above its line, with the weight from which it holds, and the figure below its own."""
     for cap in piece.caps[:2]:
         x, y = scale.x(cap.binds.value), scale.y(cap.dose.value)
         if cap.binds.value > piece.weights[0]:
             yield _line(x, y, x, _BOTTOM, ' stroke-dasharray="3 3"')
         yield from _plate(f"at most {cap.limit.text}, from {show(cap.binds)}", Fraction(_RIGHT), y - 6, "end", scale, bold=True)
+    (w1, d1), (w2, d2) = piece.high[:2]
+    x, y = scale.x((w1 + 2 * w2) / 3), scale.y((d1 + 2 * d2) / 3)
+    yield from _plate(figure, x + 10, min(y + 24, Fraction(_BOTTOM - 5)), "start", scale, bold=True)
 
 
 def _steps(pieces: list[Outline], scale: _Scale) -> Iterator[str]:

@@ -159,13 +159,19 @@ def _order_of(order: Order, dose: str, figures: Figures) -> Order:
 
 
 def dose_words(low: Quantity | None, high: Quantity) -> str:
-    """ "142 mg", "71 to 142 mg", "at most 142 mg"."""
+    """ "142 mg", "71 to 142 mg", "0.5 to 1 tablet", "at most 142 mg"."""
     most = show(high, down=True)
     if low is None or low == high:
         return most if low else f"at most {most}"
     least = show(low)
-    same_unit = least.split(" ")[-1] == most.split(" ")[-1] and not least.startswith("about")
+    same_unit = _singular(least) == _singular(most) and not least.startswith("about")
     return f"{least.rpartition(' ')[0] if same_unit else least} to {most}"
+
+
+def _singular(shown: str) -> str:
+    """The unit of a shown amount, as after 1."""
+    top, stroke, below = shown.rpartition(" ")[2].partition("/")
+    return top.removesuffix("s") + stroke + below
 
 
 def _measure(most: Quantity, least: Suggestion | None, one_figure: bool) -> str:
