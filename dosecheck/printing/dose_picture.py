@@ -189,7 +189,8 @@ def _labels(piece: Outline, scale: _Scale, figure: str) -> Iterator[str]:
         x, y = scale.x(cap.binds.value), scale.y(cap.dose.value)
         if cap.binds.value > piece.weights[0]:
             yield _line(x, y, x, _BOTTOM, ' stroke-dasharray="3 3"')
-        yield from _plate(f"at most {cap.limit.text}, from {show(cap.binds)}", Fraction(_RIGHT), y - 6, "end", scale, bold=True)
+        a_day = " a day" if cap.limit.name == "daily maximum" else ""
+        yield from _plate(f"at most {cap.limit.text}{a_day}, from {show(cap.binds)}", Fraction(_RIGHT), y - 6, "end", scale, bold=True)
     (w1, d1), (w2, d2) = piece.high[:2]
     x, y = scale.x((w1 + 2 * w2) / 3), scale.y((d1 + 2 * d2) / 3)
     yield from _plate(figure, x + 10, min(y + 24, Fraction(_BOTTOM - 5)), "start", scale, bold=True)

@@ -17,7 +17,7 @@ from dosecheck.printing.dose_picture import dose_picture
 from dosecheck.quantity import Quantity
 from dosecheck.records import Child
 from dosecheck.reports.rows import dose_words
-from dosecheck.rules.explain import most_for_one_dose
+from dosecheck.rules.explain import fewest_doses, most_for_one_dose
 from dosecheck.rules.facts import ratio
 from dosecheck.rules.outline import KG, outline, weights_of
 from dosecheck.rules.present import band_words
@@ -183,7 +183,8 @@ def _rate(regimen: Regimen, weight: Quantity) -> str:
 
 def _binds(regimen: Regimen, weight: Quantity, count: int | None) -> str:
     """ "single maximum, 1 g": the limit that holds the dose, where it is not the figure itself."""
-    facts = {"weight": ratio(weight.value)} | ({"doses": ratio(count), "average": ratio(count)} if count else {})
+    doses = ratio(count or fewest_doses(regimen))
+    facts = {"weight": ratio(weight.value), "doses": doses, "average": doses}
     bounds = [(most, limit) for limit in regimen.limits if not limit.beyond and (most := most_for_one_dose(limit, facts)) is not None]
     own = [most for most, limit in bounds if limit.name in _ABOUT_ITSELF]
     least, limit = min(bounds, key=lambda bound: bound[0])

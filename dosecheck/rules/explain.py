@@ -56,6 +56,11 @@ def most_for_one_dose(limit: Limit, facts: dict[str, Ratio]) -> Fraction | None:
     return None if values[0] is None else max(v for v in values if v is not None)
 
 
+def fewest_doses(regimen: Regimen) -> int:
+    """The fewest doses a day that the source lists; one, where it lists none."""
+    return min(regimen.entry.get("doses_a_day", [1]))
+
+
 def limit_states(regimen: Regimen, judged: Judged, upper: dict[str, Ratio], case: Case) -> tuple[tuple[LimitState, ...], list[Step]]:
     """Each limit with what it comes to, the binding one marked, and the steps that got there."""
     each = [facts_for(limit, upper, upper, case.order) for limit in regimen.limits]

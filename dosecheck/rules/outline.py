@@ -1,8 +1,8 @@
 """Dose against weight: where one dose of a regimen is within, a query or a stop, as exact lines between exact corners.
 
 Every limit of one dose is a straight line over the weight (so much per kg) or level (so much whatever the weight), so the
-edge between two outcomes is straight between the weights at which two lines cross.  Nothing is sampled.  What an order for
-one dose without an age is judged by besides (gaps, days, ages, totals) is not here.
+edge between two outcomes is straight between the weights at which two lines cross.  Nothing is sampled.  What
+one dose is judged by besides (gaps, ages, totals) is not here.
 """
 
 from __future__ import annotations
@@ -21,7 +21,7 @@ from dosecheck.formulary.medicine import Regimen
 from dosecheck.formulary.weight_z import ZBand
 from dosecheck.quantity import UNITS, Quantity
 from dosecheck.records import STOP
-from dosecheck.rules.explain import allowed
+from dosecheck.rules.explain import allowed, fewest_doses
 from dosecheck.rules.facts import ratio
 
 KG = UNITS["weight"]["kg"]
@@ -96,9 +96,10 @@ def outline(regimen: Regimen, weights: Span, doses: int | None = None) -> Outlin
 
     Args:
         weights: from and to, in base units.
-        doses: how many a day, where the regimen's figures are for a day.
+        doses: how many a day; the fewest that the source lists, or one, when left out: a daily maximum holds one dose too.
     """
-    facts = {"weight": (1, 1)} | ({"doses": ratio(doses), "average": ratio(doses)} if doses else {})
+    count = ratio(doses or fewest_doses(regimen))
+    facts = {"weight": (1, 1)} | ({} if regimen.span.continuous else {"doses": count, "average": count})
     edges = [edge for limit in regimen.limits if (edge := _edge(limit, facts))]
     upper = [edge for edge in edges if edge.limit.main.sense == AT_MOST]
     stops = [edge for edge in upper if edge.limit.outcome == STOP]

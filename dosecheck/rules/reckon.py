@@ -22,7 +22,7 @@ from dosecheck.rules.check import as_told, case_of, earlier_problems, order_prob
 from dosecheck.rules.codes import Finding
 from dosecheck.rules.concerns import child_concerns, regimen_concerns
 from dosecheck.rules.dosing import dosing_of, without_weight
-from dosecheck.rules.explain import allowed, limit_step, most_for_one_dose
+from dosecheck.rules.explain import allowed, fewest_doses, limit_step, most_for_one_dose
 from dosecheck.rules.facts import body_of, ratio
 from dosecheck.rules.kidneys import fits, parted, untold
 from dosecheck.rules.present import bands_in_words, child_in_words, status_line, understood
@@ -173,9 +173,11 @@ def figures_at(medicine: Medicine, regimen: Regimen, child: Child, formulary: Fo
     """One regimen's figures for a child of some weight, as `reckon` has them; whether the regimen is for the child is not looked at.
 
     Returns:
-        One block; for a dose a day, one for each allowed number of doses.
+        For a dose a day, one block for each allowed number of doses; else one, for the fewest doses a day, so that no
+        single dose is above a daily maximum.
     """
-    order = Order(medicine=medicine.id, route=regimen.route)
+    often = None if regimen.per == "day" else fewest_doses(regimen)
+    order = Order(medicine=medicine.id, route=regimen.route, times_a_day=often)
     return tuple(_figures_of(case_of(order, child, body_of(child), formulary, medicine), regimen))
 
 

@@ -79,17 +79,26 @@ def test_a_figure_by_body_surface_has_no_outline() -> None:
 
 # ---- against the engine ----
 
-ENGINE = [
-    ("paracetamol", "oral-pain-child", "10 years"),
-    ("paracetamol", "intravenous-pain-child", "10 years"),
-    ("fentanyl", "intranasal-pain-child", "10 years"),
-    ("adrenaline", "nebulised-croup-child", "3 years"),
-    ("adrenaline", "intramuscular-anaphylaxis-12-years-and-over", "14 years"),
-    ("gentamicin", "intravenous-severe-infection-child", "10 years"),
-    ("amoxicillin", "oral-infection-child", "10 years"),
-    ("salbutamol", "nebulised-attack-first-child", "6 years"),  # a smallest dose, whatever the weight
-    ("lidocaine", "infiltration-anaesthesia-child", "6 years"),
-]
+
+def age_in(one: Regimen) -> str:
+    """An age inside the regimen's band, in words: its start, or 20 days, 1 month, 11 months before its end."""
+    band = one.entry.get("age", {"from": "5 years"})
+    if "from" in band:
+        return band["from"]
+    number, unit = band["below"].split()
+    return (
+        "11 months"
+        if unit.startswith("year")
+        else "20 days"
+        if band["below"] in ("1 month", "28 days", "2 months")
+        else f"{int(number) - 1} {unit}"
+    )
+
+
+def all_single() -> list[tuple[str, Regimen]]:
+    """Every regimen of one dose by mass that the outline has, and that an order can meet without more particulars of the child."""
+    found = [(m.id, r) for m in REAL.medicines() for r in m.regimens if r.kind == "mass" and r.per == "dose" and not r.span.continuous]
+    return [(name, one) for name, one in found if not {"gestation", "postmenstrual", "corrected"} & set(one.entry)]
 
 
 def at(points: tuple[Point, ...], weight: Fraction) -> Fraction:
@@ -98,13 +107,15 @@ def at(points: tuple[Point, ...], weight: Fraction) -> Fraction:
     return d1 + (d2 - d1) * (weight - w1) / (w2 - w1)
 
 
-def judged(medicine: str, one: Regimen, age: str, weight: Fraction, dose: Fraction) -> str:
-    """What the check makes of one dose by the limits of one dose alone."""
+def judged(medicine: str, one: Regimen, weight: Fraction, dose: Fraction) -> str:
+    """What the check makes of one dose by the limits of one dose and of a day's, at the fewest doses a day."""
     text = f"{int(dose) // MG}.{int(dose) % MG:06d}".rstrip("0").rstrip(".")
-    told = {"for_": one.purposes[0], "condition": tuple(one.conditions), "step": one.step}
-    order = Order(medicine=medicine, route=one.route, dose=f"{text} mg", once=True, **told)
-    verdict = check_order(order, Child(weight=_kg(weight), age=age), REAL)
-    mine = [s for s in verdict.limits if s.regimen.id == one.id and s.limit.main.measure in ("dose", "dose/weight")]
+    found = REAL.medicine(medicine)
+    of = f" of {found.ingredient(one.ingredient).names[-1]}" if found.basis_stated else ""
+    told = {"for_": one.purposes[0], "condition": tuple(one.conditions), "step": one.step, "route": one.route}
+    order = Order(medicine=medicine, dose=f"{text} mg{of}", times_a_day=min(one.entry.get("doses_a_day", [1])), **told)
+    verdict = check_order(order, Child(weight=_kg(weight), age=age_in(one)), REAL)
+    mine = [s for s in verdict.limits if s.regimen.id == one.id and s.limit.main.measure.split("/")[0] in ("dose", "daily", "average")]
     assert mine, verdict.findings
     return worst([WITHIN, *(s.limit.outcome for s in mine if s.state == "broken")])
 
@@ -114,23 +125,29 @@ def _kg(weight: Fraction) -> str:
     return f"{whole}.{tenth} kg".replace(".0 ", " ")
 
 
-@pytest.mark.parametrize(("medicine", "id_", "age"), ENGINE)
-def test_each_side_of_each_line_is_what_the_check_says(medicine: str, id_: str, age: str) -> None:
-    """One nanogram to either side, at weights over the whole outline."""
-    one = regimen(medicine, id_)
-    found = drawn(medicine, id_)
+ALL = all_single()
+
+
+@pytest.mark.parametrize(("medicine", "one"), ALL, ids=[f"{name}-{one.id}" for name, one in ALL])
+def test_each_side_of_each_line_is_what_the_check_says(medicine: str, one: Regimen) -> None:
+    """Every regimen of the example: one nanogram to either side of each line, at a light and at a heavy weight."""
+    found = outline(one, weights_of(one, REAL.growth_reference))
     low, high = (end / KG for end in found.weights)
-    for step in range(1, 8):
-        weight = Fraction(int((low + (high - low) * step / 8) * 10), 10)
-        most, stop = (at(points, weight * KG) for points in (found.high, found.stop))
-        assert most.denominator == stop.denominator == 1
-        above = STOP if most == stop else QUERY
-        for dose, outcome in ((most, WITHIN), (most + 1, above), (stop, WITHIN if most == stop else QUERY), (stop + 1, STOP)):
-            assert judged(medicine, one, age, weight, dose) == outcome, (weight, dose)
+    for share in (Fraction(1, 8), Fraction(7, 8)):
+        weight = Fraction(-(-(low + (high - low) * share) * 10 // 1), 10)
+        most, stop = (_nanograms(at(points, weight * KG)) for points in (found.high, found.stop))
+        assert judged(medicine, one, weight, most) == WITHIN
+        assert judged(medicine, one, weight, stop + 1) == STOP
+        assert judged(medicine, one, weight, most + 1) == (STOP if most == stop else QUERY)
         if found.low:
-            least = at(found.low, weight * KG)
-            assert judged(medicine, one, age, weight, least) == WITHIN
-            assert judged(medicine, one, age, weight, least - 1) == QUERY
+            least = -_nanograms(-at(found.low, weight * KG))
+            assert judged(medicine, one, weight, least) == WITHIN
+            assert judged(medicine, one, weight, least - 1) == QUERY
+
+
+def _nanograms(dose: Fraction) -> int:
+    """The last whole nanogram on the line or below it."""
+    return int(dose // 1)
 
 
 def test_the_weights_are_the_regimens_own_or_the_usual_of_its_ages() -> None:
