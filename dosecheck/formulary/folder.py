@@ -23,7 +23,8 @@ except ImportError:
 
 VERSION = "0.2.0"
 _FOLDERS = ("medicines", "local")
-_MAY_LACK = ("sheet.toml",)
+ACCEPTED = "accepted.toml"  # advice that was looked at; no check reads it
+_MAY_LACK = ("sheet.toml", ACCEPTED)
 _MOST_FILES, _MOST_BYTES = 3000, 5_000_000
 
 

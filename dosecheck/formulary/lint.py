@@ -1,7 +1,8 @@
 """All faults of a formulary at once: each file by itself, then names, sources and local changes against each other.
 
 A broken file is a fault and the others are still looked at.  The shape of files is in `models.py`, what one entry must
-agree on in `agree.py`, one medicine's entries together in `medicine_lint.py`.
+agree on in `agree.py`, one medicine's entries together in `medicine_lint.py`.  What is no fault, and yet worth a look, is
+advice: `workshop/advice/`.
 """
 
 from __future__ import annotations
@@ -14,8 +15,7 @@ from typing import Any, NamedTuple
 
 from dosecheck.errors import FormularyError, FormularyFault
 from dosecheck.formulary import models
-from dosecheck.formulary.approvals import status_of
-from dosecheck.formulary.folder import parse
+from dosecheck.formulary.folder import ACCEPTED, parse
 from dosecheck.formulary.limits import Policy, share
 from dosecheck.formulary.local_lint import local_problems, merged_faults
 from dosecheck.formulary.medicine_lint import MOST_ROWS, Sound, medicine_problems, sound_part, unknown
@@ -28,10 +28,9 @@ _DEFAULT = Policy(Fraction(1, 10), Fraction(1, 10))
 
 
 class LintReport(NamedTuple):
-    """`faults` stop the formulary from being used, `advice` does not; `index` is every name, in lower case, to its file."""
+    """`faults` stop the formulary from being used; `index` is every name, in lower case, to its file."""
 
     faults: list[FormularyFault]
-    advice: list[FormularyFault]
     index: dict[str, str]
 
 
@@ -56,8 +55,7 @@ def lint_files(files: dict[str, bytes]) -> LintReport:
         faults += [to_fault(name, raws[name], problem) for problem in sorted(ones, key=lambda one: position(raws[name], one.place))]
     faults += merged_faults(sounds, policy)
     index = {text.strip().lower(): name for text, name, _ in names}
-    advice = [*_advice(raws), *([] if faults else _lapsed(raws))]
-    return LintReport(sorted(dict.fromkeys(faults), key=lambda fault: fault.file), advice, index)
+    return LintReport(sorted(dict.fromkeys(faults), key=lambda fault: fault.file), index)
 
 
 def _parsed(files: dict[str, bytes]) -> tuple[dict[str, Raw], list[FormularyFault]]:
@@ -90,7 +88,7 @@ def _shapes(raws: dict[str, Raw], found: dict[str, list[Problem]]) -> dict[str, 
 
 
 def _model(name: str) -> Any:
-    whole = {"policy.toml": models.PolicyFile, "sources.toml": models.SourcesFile, SHEET: SheetFile}
+    whole = {"policy.toml": models.PolicyFile, "sources.toml": models.SourcesFile, SHEET: SheetFile, ACCEPTED: models.AcceptedFile}
     parts = {"medicines": models.MedicineFile, "local": models.LocalFile}
     return whole.get(name) or parts.get(name.partition("/")[0])
 
@@ -144,38 +142,3 @@ def _unknown_sources(raws: dict[str, Raw]) -> Iterator[tuple[str, Problem]]:
                 near = unknown(id_, list(known), "source")
                 write = near.write if near.write.startswith("Did") else f"Add [{shown(id_)[1:-1]}] to sources.toml."
                 yield name, Problem(place, f"There is no source {shown(id_)} in sources.toml.", write)
-
-
-def _advice(raws: dict[str, Raw]) -> list[FormularyFault]:
-    used = {id_ for raw in raws.values() for _, id_ in _sources_in(raw)}
-    unused = [id_ for id_ in raws.get("sources.toml", {}) if id_ not in used]
-    advice = [FormularyFault("sources.toml", f"source {shown(id_)}", "", "No figure names it.", "Leave it out if so.") for id_ in unused]
-    advice += _unmet_groups(raws)
-    if not any(name.startswith("medicines/") for name in raws):
-        advice.append(FormularyFault("medicines", "", "", "There is no medicine, so every order is not checked.", "Add a file."))
-    return advice
-
-
-def _lapsed(raws: dict[str, Raw]) -> Iterator[FormularyFault]:
-    """A file that calls itself approved while some of its figures want a check; of files that are right."""
-    high_risk = {raw["id"]: raw.get("high_risk", False) for name, raw in raws.items() if name.startswith("medicines/")}
-    for name, raw in raws.items():
-        if name.startswith(("medicines/", "local/")) and raw.get("status") == "approved":
-            medicine = raw.get("medicine", raw.get("id"))
-            if status_of(raw, high_risk[medicine]) == "approved":
-                continue
-            why = "Not all of its figures are checked as they stand now, so it counts as a draft."
-            yield FormularyFault(name, "", "status", why, f'"dosecheck formulary approvals {medicine}" names them.')
-
-
-def _unmet_groups(raws: dict[str, Raw]) -> list[FormularyFault]:
-    """A group of the policy that no ingredient is in: a misspelt one would watch over nothing."""
-    line = raws.get("policy.toml", {}).get("one_at_a_time", {})
-    watched = line.get("value", []) if isinstance(line, dict) else []
-    ingredients = [i for raw in raws.values() for i in tables(raw, "ingredient") if isinstance(i, dict)]
-    met = {group for i in ingredients for group in i.get("groups", []) if isinstance(group, str)}
-    unmet = [group for group in watched if isinstance(group, str) and group not in met] if isinstance(watched, list) else []
-    return [
-        FormularyFault("policy.toml", "", f"one_at_a_time {shown(g)}", "No ingredient is in this group.", "Look at the spelling.")
-        for g in unmet
-    ]

@@ -310,4 +310,14 @@ class SourceEntry(Table):
     grade: Literal["primary", "label reprint", "secondary"]
 
 
+class Acceptance(Table):
+    code: Id
+    about: Annotated[list[Line], Some]
+    reason: Text
+
+
+class AcceptedFile(Table):
+    accepted: list[Acceptance] | None = None
+
+
 SourcesFile = TypeAdapter(dict[Id, SourceEntry])

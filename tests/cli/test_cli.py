@@ -52,6 +52,7 @@ OPTIONS = {
     "formulary lint": "--json --help",
     "formulary show": "--formulary --json --help",
     "formulary copy": "--help",
+    "formulary advice": "--json --help",
     "formulary approve": "--by --only --on --yes --formulary --json --help",
     "formulary approvals": "--formulary --json --help",
     "formulary book": "--out --medicine --on --json --help",

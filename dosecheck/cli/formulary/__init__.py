@@ -9,7 +9,8 @@ from dosecheck.cli.lazy import LazyGroup
 _COMMANDS = {
     "show": "One medicine: products, regimens, age limits, each with its source.",
     "copy": "A copy of the example formulary to make your own.",
-    "lint": "Every fault of a formulary at once.",
+    "lint": "Every fault of a formulary at once, and advice.",
+    "advice": "What each code of advice means, and what to do.",
     "approve": "Write that you checked a medicine's figures.",
     "approvals": "Who has checked which figures, and which were changed since.",
     "book": "The whole formulary for reading and review: HTML or PDF.",
