@@ -21,6 +21,7 @@ from dosecheck import Child, Formulary, InputError, Order, Verdict, check_order
 from dosecheck.body.growth import SEXES, lms_at
 from dosecheck.body.lms import value_at
 from dosecheck.cli.text import verdict_text
+from dosecheck.rules.reckon import reckon
 
 REAL = Formulary(FOLDER)
 CHILD = ("weight", "weighed", "weight_is", "age", "born", "on", "gestation", "sex")
@@ -475,3 +476,23 @@ def test_a_crash_is_no_answer(monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -
     (tmp_path / "orders.csv").write_text(ROWS.format("paracetamol", "paracetamol"), "utf-8")
     said = dosecheck("batch", str(tmp_path / "orders.csv"), "--out", str(tmp_path / "out.csv"), "--formulary", str(FOLDER))
     assert said.status == 4 and said.out == "" and not (tmp_path / "out.csv").exists()
+
+
+def test_a_size_below_the_low_end_is_offered_by_nobody() -> None:
+    """H30: at 8 kg WHO's 15 mg/kg is 120 mg, less 10 % 108 mg; a 100 mg tablet is too little, also while how often is not told."""
+    child = Child(weight="8 kg", age="8 months", on="2026-05-04")
+    asked = {"medicine": "paracetamol", "route": "oral", "for_": "pain"}
+    for often in ({}, {"every": "6 hours"}, {"once": True}):
+        told = Order(**asked, product="dispersible-tablet-100", dose="120 mg", **often)
+        suggestion = check_order(told, child, REAL).suggestion
+        assert suggestion is not None and suggestion.measured is None
+    blocks = reckon(Order(**asked), child, REAL).figures
+    assert {p.product: p.measured is None for p in blocks[0].products}["dispersible-tablet-100"]
+
+
+def test_a_daily_maximum_holds_one_dose_whose_number_is_not_told() -> None:
+    """H09: 100 mg/kg once a day (WHO) is 7 g at 70 kg; the day's 4 g (MSF) holds the single dose, in `dose` too."""
+    child = Child(weight="70 kg", age="17 years", on="2026-05-04")
+    order = Order(medicine="ceftriaxone", route="intravenous", for_="typhoid fever", condition="second line")
+    (block,) = reckon(order, child, REAL).figures
+    assert str(block.high.to("g").number) == "4" and all(p.amount is None or p.amount <= block.high for p in block.products)

@@ -176,8 +176,7 @@ def figures_at(medicine: Medicine, regimen: Regimen, child: Child, formulary: Fo
         For a dose a day, one block for each allowed number of doses; else one, for the fewest doses a day, so that no
         single dose is above a daily maximum.
     """
-    often = None if regimen.per == "day" else fewest_doses(regimen)
-    order = Order(medicine=medicine.id, route=regimen.route, times_a_day=often)
+    order = Order(medicine=medicine.id, route=regimen.route)
     return tuple(_figures_of(case_of(order, child, body_of(child), formulary, medicine), regimen))
 
 
@@ -194,7 +193,7 @@ def _all_figures(case: Case) -> Iterator[Figures]:
 def _figures_of(case: Case, regimen: Regimen) -> Iterator[Figures]:
     """One block; for a dose a day, one for each allowed number of doses, unless the order says how many.
 
-    Where the weight that the regimen goes by cannot be reckoned, nothing per kg is shown: the note says why.
+    Any other dose, of which nobody tells how often, is reckoned as the fewest in a day: a daily maximum holds it too.  Where the weight that the regimen goes by cannot be reckoned, nothing per kg is shown: the note says why.
     """
     told, dosing = case.given.doses, dosing_of(case, regimen)
     case = dosing.case if dosing.sure else without_weight(dosing.case)
@@ -202,21 +201,23 @@ def _figures_of(case: Case, regimen: Regimen) -> Iterator[Figures]:
     counts = [int(told)] if told and told.denominator == 1 else allowed
     for count in counts:
         facts = dict(case.facts)
-        if count:
-            facts["doses"] = facts["average"] = ratio(count)
+        if not told or count:
+            facts["doses"] = facts["average"] = ratio(count or fewest_doses(regimen))
         block = _block(case, regimen, count, facts)
         yield block._replace(steps=(*dosing.steps, *block.steps), notes=(*(f.message for f in dosing.findings), *block.notes))
 
 
 def _block(case: Case, regimen: Regimen, count: int | None, facts: dict[str, Ratio]) -> Figures:
     firsts = [limit for limit in regimen.limits if not limit.beyond]
+    each = [(limit, most_for_one_dose(limit, facts)) for limit in firsts]
+    bounds = [bound for _, bound in each if bound is not None]
+    untold = count is None and case.given.doses is None
     steps = [
         step
-        for limit in firsts
-        if most_for_one_dose(limit, facts) is not None
-        for step in limit_step(limit, _amount(limit, most_for_one_dose(limit, facts)), facts, case.child, case.weight)
+        for limit, bound in each
+        if bound is not None and not (untold and limit.name == "daily maximum" and bound > min(bounds))
+        for step in limit_step(limit, _amount(limit, bound), facts, case.child, case.weight)
     ]
-    bounds = [b for b in (most_for_one_dose(limit, facts) for limit in firsts) if b is not None]
     high = _in_regimen(regimen, min(bounds)) if bounds and not regimen.span.continuous else None
     low, low_steps = _low(case, regimen, facts, high)
     products = [p for p in case.medicine.products if regimen.route in p.routes and (not regimen.products or p.id in regimen.products)]
