@@ -57,6 +57,8 @@ OPTIONS = {
     "formulary approvals": "--formulary --json --help",
     "formulary book": "--out --medicine --on --json --help",
     "drill kinds": "--json --help",
+    "drill practise": "--kind --level --questions --seed --overlook --learner --record --own --formulary --json --help",
+    "drill record": "--learner --record --export --svg --png --delete --yes --json --help",
     "drill question": "--level --seed --hints --own --formulary --json --help",
     "drill mark": "--answer --overlook --own --formulary --json --help",
     "codes": "--json --help",

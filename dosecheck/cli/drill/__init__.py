@@ -7,6 +7,8 @@ import click
 from dosecheck.cli.lazy import LazyGroup
 
 _COMMANDS = {
+    "practise": "Practise: what you get wrong comes again.",
+    "record": "How you do, by kind and by slip; export, draw, remove.",
     "kinds": "The kinds of question, each with its three levels.",
     "question": "One question.",
     "mark": "An answer marked: which mistake it was, and the working.",

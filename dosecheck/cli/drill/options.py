@@ -11,12 +11,20 @@ from dosecheck.cli.order import refuse
 from dosecheck.cli.text import wrapped
 from dosecheck.drill.own import read_own
 from dosecheck.drill.question import CannotFill, Question
+from dosecheck.drill.record import Record, record_path
 from dosecheck.errors import Fault, FormularyError, InputError
 
 _UNREAD = "There is no such question."
 FORMULARY = click.option("--formulary", "folder", metavar="DIR", help="the formulary's folder", cls=Once)
 JSON = click.option("--json", "as_json", is_flag=True, help="answer as JSON")
 OWN = click.option("--own", metavar="FILE", help="a file of your own questions, instead of the formulary's", cls=Once)
+LEARNER = click.option("--learner", metavar="NAME", default="learner", show_default=True, help="whose record; best an invented name")
+RECORD = click.option("--record", "path", metavar="FILE", help="the record's file, instead of the one of that name", cls=Once)
+
+
+def open_record(learner: str, path: str | tuple[()] | None) -> Record:
+    """Raises: InputError: no such name.  FileError: it is no record, or cannot be used."""
+    return Record(path or record_path(learner))
 
 
 def refuse_drill(error: InputError | FormularyError | CannotFill, as_json: bool) -> int:
