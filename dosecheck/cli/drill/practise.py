@@ -27,7 +27,14 @@ _EPILOG = (
 
 
 @click.command("practise", epilog=_EPILOG)
-@click.option("--kind", "kinds", type=click.Choice(tuple(KINDS)), multiple=True, help="only this kind; repeatable")
+@click.option(
+    "--kind",
+    "kinds",
+    type=click.Choice(tuple(KINDS)),
+    multiple=True,
+    metavar="KIND",
+    help="only this kind, of those that drill kinds lists; repeatable",
+)
 @click.option("--level", type=click.IntRange(1, 3), help="always this level; left out, it follows what you get right")
 @click.option("--questions", type=click.IntRange(1, 500), default=10, show_default=True, help="how many")
 @click.option("--seed", type=click.IntRange(0, MOST_SEED), help="where the figures start; by chance when left out")
