@@ -111,11 +111,11 @@ def run_batch(
     repeats = Repeats(formulary)
     chunks = ahead(joined(read_orders(orders, (*FIELDS, "order_id", "child_id"))))
     first = next(chunks)
-    _check_columns(orders, first.rows.columns, columns)
+    check_columns(orders, first.rows.columns, columns)
     with ResultWriter(results, [*first.rows.columns, *RESULTS], source=orders, own=RESULTS) as writer, Behind(writer.write) as written:
         for chunk in chain([first], chunks):
             mapped = columns.apply(chunk.rows) if columns else chunk.rows
-            answers = _with_refused(batch.answer(mapped), chunk)
+            answers = answered(batch, mapped, chunk)
             written.put(pl.concat([chunk.rows, answers], how="horizontal"))
             repeats.add(mapped, rows)
             outcomes.update(dict(answers["outcome"].value_counts().iter_rows()))
@@ -125,6 +125,11 @@ def run_batch(
     return Summary(
         rows, {name: outcomes.get(name, 0) for name in OUTCOMES}, refused, batch.slow, repeats, formulary.fingerprint, formulary.as_of
     )
+
+
+def answered(batch: Batch, mapped: pl.DataFrame, chunk: Chunk) -> pl.DataFrame:
+    """The columns of RESULTS for every row of a chunk; rows that the file's own reader refused say so."""
+    return _with_refused(batch.answer(mapped), chunk)
 
 
 def _with_refused(answers: pl.DataFrame, chunk: Chunk) -> pl.DataFrame:
@@ -144,7 +149,7 @@ def _with_refused(answers: pl.DataFrame, chunk: Chunk) -> pl.DataFrame:
     )
 
 
-def _check_columns(path: str | Path, names: list[str], columns: ColumnMap | None) -> None:
+def check_columns(path: str | Path, names: list[str], columns: ColumnMap | None) -> None:
     """A column that is needed and missing, with the nearest header; and headers that the result would hide."""
     names = columns.mapped_names(names, str(path)) if columns else names
     for needed in _REQUIRED:

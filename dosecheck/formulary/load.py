@@ -93,15 +93,22 @@ class Formulary:
 
     def _compiled(self, file: str) -> Medicine:
         if file not in self._medicines:
-            raw = parse(file, self.files[file])
-            raw["status"] = status_of(raw)
-            for local_name, content in self.files.items():
-                if local_name.startswith("local/"):
-                    local = parse(local_name, content)
-                    local["status"] = status_of(local, raw.get("high_risk", False))
-                    raw = merge(raw, local) if local.get("medicine") == raw["id"] else raw
-            self._medicines[file] = compile_medicine(raw, self.grading, file)
+            self._medicines[file] = compile_medicine(self._merged(file), self.grading, file)
         return self._medicines[file]
+
+    def _merged(self, file: str) -> dict[str, Any]:
+        raw = parse(file, self.files[file])
+        raw["status"] = status_of(raw)
+        for local_name, content in self.files.items():
+            if local_name.startswith("local/"):
+                local = parse(local_name, content)
+                local["status"] = status_of(local, raw.get("high_risk", False))
+                raw = merge(raw, local) if local.get("medicine") == raw["id"] else raw
+        return raw
+
+    def tables(self) -> list[dict[str, Any]]:
+        """Every medicine as plain tables, a site's own changes merged in, by file."""
+        return [self._merged(file) for file in sorted(set(self._index.values()))]
 
     def medicines(self) -> list[Medicine]:
         """All of them, by id."""

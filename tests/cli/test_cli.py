@@ -53,6 +53,8 @@ OPTIONS = {
     "formulary show": "--formulary --json --help",
     "formulary copy": "--help",
     "formulary advice": "--json --help",
+    "formulary diff": "--out --json --help",
+    "formulary replay": "--out --columns --json --help",
     "formulary approve": "--by --only --on --yes --formulary --json --help",
     "formulary approvals": "--formulary --json --help",
     "formulary book": "--out --medicine --on --json --help",

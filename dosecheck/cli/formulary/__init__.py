@@ -11,6 +11,8 @@ _COMMANDS = {
     "copy": "A copy of the example formulary to make your own.",
     "lint": "Every fault of a formulary at once, and advice.",
     "advice": "What each code of advice means, and what to do.",
+    "diff": "What changed between two formularies, the riskiest first.",
+    "replay": "A file of past orders under two formularies.",
     "approve": "Write that you checked a medicine's figures.",
     "approvals": "Who has checked which figures, and which were changed since.",
     "book": "The whole formulary for reading and review: HTML or PDF.",

@@ -1,0 +1,1 @@
+"""What changed between two formularies: by what the figures mean, in words, the riskiest first."""
