@@ -211,7 +211,6 @@ def test_head_product_age_limit_policy_and_local(tmp_path: Path) -> None:
     assert {(change.direction, change.figure) for change in found} == {
         (TIGHTENED, "max_single"),
         (CHANGED, "whose figures"),
-        (CHANGED, "status"),
     }
 
 
