@@ -31,6 +31,7 @@ COMMANDS = [
     "drill kinds",
     "drill question",
     "drill mark",
+    "drill paper",
     "sheet",
     "demo",
     "formulary",

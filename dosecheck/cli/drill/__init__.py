@@ -11,6 +11,7 @@ _COMMANDS = {
     "record": "How you do, by kind and by slip; export, draw, remove.",
     "kinds": "The kinds of question, each with its three levels.",
     "question": "One question.",
+    "paper": "A worksheet for a class, and its key.",
     "mark": "An answer marked: which mistake it was, and the working.",
 }
 

@@ -27,9 +27,9 @@ def open_record(learner: str, path: str | tuple[()] | None) -> Record:
     return Record(path or record_path(learner))
 
 
-def refuse_drill(error: InputError | FormularyError | CannotFill, as_json: bool) -> int:
+def refuse_drill(error: InputError | FormularyError | CannotFill, as_json: bool, unread: str = _UNREAD) -> int:
     if not isinstance(error, CannotFill):
-        return refuse(error, as_json, _UNREAD)
+        return refuse(error, as_json, unread)
     click.echo(json.dumps({"errors": [{"why": str(error)}]}) if as_json else wrapped(str(error)), err=not as_json)
     return 4
 
