@@ -267,4 +267,6 @@ def _low(case: Case, regimen: Regimen, facts: dict[str, Ratio], high: Quantity |
         count = Fraction(*facts["average"])
         parts = (*parts, "/", count, "doses" if count != 1 else "dose")
     step = [Step("low end of one dose", parts, low)] if len(parts) > 1 else []
+    floor = next((limit.figure for limit in regimen.limits if limit.name == "smallest dose"), None)
+    low = max(low, floor) if floor else low
     return (min(low, high) if high else low), step

@@ -53,6 +53,7 @@ OPTIONS = {
     "formulary show": "--formulary --json --help",
     "formulary copy": "--help",
     "formulary advice": "--json --help",
+    "formulary prove": "--medicine --json --help",
     "formulary diff": "--out --json --help",
     "formulary replay": "--out --columns --json --help",
     "formulary approve": "--by --only --on --yes --formulary --json --help",

@@ -11,6 +11,7 @@ _COMMANDS = {
     "copy": "A copy of the example formulary to make your own.",
     "lint": "Every fault of a formulary at once, and advice.",
     "advice": "What each code of advice means, and what to do.",
+    "prove": "That no figure contradicts another, at any weight.",
     "diff": "What changed between two formularies, the riskiest first.",
     "replay": "A file of past orders under two formularies.",
     "approve": "Write that you checked a medicine's figures.",
