@@ -47,16 +47,29 @@ class InputError(DosecheckError):
 
 
 class FormularyFault(NamedTuple):
-    """One fault of a formulary: file, the entry in it, the key, what is wrong, what to write."""
+    """One fault of a formulary: file, the entry in it, the key, what is wrong, what to write.
+
+    `line` and `column`, from 1, are where an editor should go; 0 where the fault is of no one place.
+    """
 
     file: str
     entry: str
     key: str
     why: str
     write: str = ""
+    line: int = 0
+    column: int = 0
 
     def __str__(self) -> str:
-        place = ", ".join(part for part in (self.file, self.entry, self.key) if part)
+        return self._told(self.file)
+
+    @property
+    def located(self) -> str:
+        """ "medicines/exampol.toml:42:1, regimen ...": as editors and terminals find it."""
+        return self._told(f"{self.file}:{self.line}:{self.column}" if self.line else self.file)
+
+    def _told(self, file: str) -> str:
+        place = ", ".join(part for part in (file, self.entry, self.key) if part)
         return f"{place}: {self.why} {self.write}".rstrip()
 
 

@@ -81,7 +81,7 @@ def refuse(error: InputError | FormularyError, as_json: bool, unread: str = "Not
 
         click.echo("Nothing was checked: the formulary cannot be used." if of_formulary else unread, err=True)
         for fault in error.faults:
-            click.echo(wrapped(str(fault), "  - "), err=True)
+            click.echo(wrapped(fault.located if of_formulary else str(fault), "  - "), err=True)
     return 2
 
 

@@ -24,7 +24,7 @@ except ImportError:
 VERSION = "0.2.0"
 _FOLDERS = ("medicines", "local")
 ACCEPTED = "accepted.toml"  # advice that was looked at; no check reads it
-_MAY_LACK = ("sheet.toml", ACCEPTED)
+_TOP = ("policy.toml", "sources.toml", "sheet.toml", ACCEPTED)
 _MOST_FILES, _MOST_BYTES = 3000, 5_000_000
 
 
@@ -51,26 +51,45 @@ def read_folder(folder: str | os.PathLike[str]) -> dict[str, bytes]:
     """Relative name to content of every file that counts; the README and other files do not.
 
     Raises:
-        FormularyError: the folder is missing, unreadable, or beyond the stated size.
+        FormularyError: the folder is missing or unreadable, or holds something that is no plain file of its own: every such fault at once.
     """
     folder = os.fspath(folder)
     if not os.path.isfile(os.path.join(folder, "policy.toml")):
         raise _folder_error(folder, "This is not a formulary: it holds no policy.toml.", 'Make one with "dosecheck formulary copy DIR".')
-    names = ["policy.toml", "sources.toml"]
     try:
-        names += [name for name in _MAY_LACK if os.path.isfile(os.path.join(folder, name))]
+        entries = [(entry.name, entry) for entry in os.scandir(folder) if entry.name in _TOP]
         for part in _FOLDERS:
             if os.path.isdir(os.path.join(folder, part)):
-                names += [f"{part}/{name}" for name in os.listdir(os.path.join(folder, part)) if name.endswith(".toml")]
-        if len(names) > _MOST_FILES:
+                found = os.scandir(os.path.join(folder, part))
+                entries += [(f"{part}/{entry.name}", entry) for entry in found if entry.name.endswith(".toml")]
+        if len(entries) > _MOST_FILES:
             raise _folder_error(folder, f"It holds more than {_MOST_FILES} files.", "Split it.")
-        files = {name: _content(os.path.join(folder, name)) for name in sorted(names)}
+        faults = [FormularyFault(name, "", "", *why) for name, entry in sorted(entries, key=_name) if (why := _odd(folder, entry))]
+        if faults:
+            raise FormularyError(faults)
+        return {name: _content(entry.path) for name, entry in sorted(entries, key=_name)}
     except OSError as error:
-        raise _folder_error(folder, f"It cannot be read: {error.strerror}: {error.filename}.", "") from None
-    big = [name for name, content in files.items() if len(content) > _MOST_BYTES]
-    if big:
-        raise FormularyError([FormularyFault(name, "", "", f"The file is larger than {_MOST_BYTES:,} bytes.") for name in big])
-    return files
+        raise _folder_error(folder, f"It cannot be read: {error.strerror}: {error.filename}.", "Look at who may read it.") from None
+
+
+def _name(entry: tuple[str, os.DirEntry[str]]) -> str:
+    return entry[0]
+
+
+def _odd(folder: str, entry: os.DirEntry[str]) -> tuple[str, str] | None:
+    """What is wrong with a file before it is opened, and what to do; None for a plain file of the folder."""
+    if entry.is_symlink() and not _inside(folder, entry.path):
+        return "It is a link that leads out of the folder.", "Put the file itself there: the figures are those of this folder alone."
+    if not entry.is_file():
+        return "It is no plain file.", "Move it away, or put the file itself there."
+    if entry.stat().st_size > _MOST_BYTES:
+        return f"The file is larger than {_MOST_BYTES:,} bytes.", "Split it."
+    return None
+
+
+def _inside(folder: str, path: str) -> bool:
+    top, real = os.path.realpath(folder), os.path.realpath(path)
+    return real.startswith(top + os.sep)
 
 
 def _content(path: str) -> bytes:
@@ -96,11 +115,13 @@ def parse(name: str, content: bytes) -> dict[str, Any]:
         return tomllib.loads(content.decode("utf-8-sig"), parse_float=str)
     except UnicodeDecodeError as error:
         line = content[: error.start].count(b"\n") + 1
-        raise FormularyError([FormularyFault(name, f"line {line}", "", "It is not UTF-8 text.", "Save the file as UTF-8.")]) from None
+        raise FormularyError(
+            [FormularyFault(name, f"line {line}", "", "It is not UTF-8 text.", "Save the file as UTF-8.", line, 1)]
+        ) from None
     except ValueError as error:  # TOMLDecodeError, and a whole number of more digits than Python reads
         from dosecheck.formulary.toml_faults import toml_fault
 
-        raise FormularyError([toml_fault(name, str(error))]) from None
+        raise FormularyError([toml_fault(name, str(error), content)]) from None
     except RecursionError:
         raise FormularyError([FormularyFault(name, "", "", "It is nested too deeply.", "No list here is more than three deep.")]) from None
 

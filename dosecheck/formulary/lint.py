@@ -20,6 +20,7 @@ from dosecheck.formulary.limits import Policy, share
 from dosecheck.formulary.local_lint import local_problems, merged_faults
 from dosecheck.formulary.medicine_lint import MOST_ROWS, Sound, medicine_problems, sound_part, unknown
 from dosecheck.formulary.names import clashes, ingredient_clashes, names_of
+from dosecheck.formulary.placed import placed, placed_by_id
 from dosecheck.formulary.plainly import ENTRIES, EXAMPLES, POLICY_EXAMPLES, Place, Problem, Raw, position, problems, shown, tables, to_fault
 from dosecheck.formulary.sheet import FILE as SHEET
 from dosecheck.formulary.sheet_lint import SheetFile, sheet_problems
@@ -52,8 +53,9 @@ def lint_files(files: dict[str, bytes]) -> LintReport:
     for name, problem in (*told, *sheet_problems(raws.get(SHEET, {}), found[SHEET], files, sounds)):
         found[name].append(problem)
     for name, ones in found.items():
-        faults += [to_fault(name, raws[name], problem) for problem in sorted(ones, key=lambda one: position(raws[name], one.place))]
-    faults += merged_faults(sounds, policy)
+        ordered = sorted(ones, key=lambda one: position(raws[name], one.place))
+        faults += [placed(to_fault(name, raws[name], problem), files[name], problem.place) for problem in ordered]
+    faults += [placed_by_id(fault, files[fault.file]) for fault in merged_faults(sounds, policy)]
     index = {text.strip().lower(): name for text, name, _ in names}
     return LintReport(sorted(dict.fromkeys(faults), key=lambda fault: fault.file), index)
 

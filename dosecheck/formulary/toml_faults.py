@@ -32,11 +32,12 @@ _WORDS = {
 }
 
 
-def toml_fault(name: str, said: str) -> FormularyFault:
+def toml_fault(name: str, said: str, content: bytes) -> FormularyFault:
     """Args: said: the parser's own sentence, which stands as it is where this table does not know it."""
-    line = re.search(r"\(at (line \d+)", said)
-    place = line.group(1) if line else "at the end" if "end of document" in said else ""
+    found = re.search(r"\(at line (\d+), column (\d+)", said)
+    at = (int(found[1]), int(found[2])) if found else (content.count(b"\n") + 1, 1)
+    place = f"line {at[0]}" if found else "at the end" if "end of document" in said else ""
     for start, (why, write) in _WORDS.items():
         if said.startswith(start):
-            return FormularyFault(name, place, "", why, write)
-    return FormularyFault(name, place, "", f"It is not well-formed TOML: {said}.", "Look at that line and the one before.")
+            return FormularyFault(name, place, "", why, write, *at)
+    return FormularyFault(name, place, "", f"It is not well-formed TOML: {said}.", "Look at that line and the one before.", *at)

@@ -225,7 +225,11 @@ def test_formulary_lint_show_copy(tmp_path: Path) -> None:
     said = dosecheck("formulary", "lint", str(mine))
     assert said.status == REFUSED and "medicines/ibuprofen.toml" in said.out and "max_sinlge" in said.out and "max_single" in said.out
     (fault, *_) = json.loads(dosecheck("formulary", "lint", "--json", str(mine)).out)["faults"]
-    assert set(fault) == {"file", "entry", "key", "why", "write"} and fault["file"] == "medicines/ibuprofen.toml"
+    assert (
+        set(fault) == {"file", "entry", "key", "why", "write", "line", "column"}
+        and fault["line"] > 1
+        and fault["file"] == "medicines/ibuprofen.toml"
+    )
     assert dosecheck("formulary", "lint", str(tmp_path / "nosuch")).status == REFUSED
 
 

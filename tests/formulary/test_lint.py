@@ -79,7 +79,7 @@ def test_the_order_of_entries_and_keys_changes_nothing(entries: list[str], rando
         shuffled.append("\n[[regimen]]\n" + "\n".join(lines) + "\n")
     text = MANY_FAULTS.split("[[regimen]]")[0] + "".join(shuffled)
     report = lint.lint_files(folder(medicines_exampol=text))
-    assert sorted(report.faults) == sorted(lint.lint_files(folder(medicines_exampol=MANY_FAULTS)).faults)
+    assert sorted(map(str, report.faults)) == sorted(map(str, lint.lint_files(folder(medicines_exampol=MANY_FAULTS)).faults))
     assert len(report.faults) == 4
     assert report.index == {"exampol": "medicines/exampol.toml"}
 
@@ -255,3 +255,21 @@ def test_a_large_medicine_is_refused_or_linted_in_bounded_time() -> None:
     assert 'It overlaps the regimen "r1", "r10", "r100", "r101", "r102" and 993 more' in found[0]
     found = faults(medicines_exampol=medicine(more=many + REGIMEN + REGIMEN.replace("oral-child", "more")))
     assert found == ["medicines/exampol.toml, regimen: There are more than 1000 entries. Look for a copy too many."]
+
+
+@pytest.mark.parametrize("path", BROKEN, ids=lambda path: path.stem)
+def test_each_fault_has_the_line_and_column_of_its_key(path: Path) -> None:
+    """An editor goes to the key; where that is missing, to the header of the entry, or to the entry around it."""
+    text = path.read_text("utf-8")
+    for fault in lint.lint_files(folder(medicines_exampol=text)).faults:
+        line = text.splitlines()[fault.line - 1][fault.column - 1 :]
+        keys = tuple(key for part in fault.key.split(".") if part for key in (part, f'"{part}"'))
+        there = line.startswith((*keys, "[", "{", '"')) or "line " in fault.entry or (fault.line, fault.column, fault.entry) == (1, 1, "")
+        assert fault.line >= 1 and fault.column >= 1 and there, (fault, line)
+        assert fault.located.startswith(f"medicines/exampol.toml:{fault.line}:{fault.column}, ")
+
+
+def test_a_fault_s_place_to_the_letter() -> None:
+    text = medicine(more=REGIMEN.replace('dose = "15 mg/kg"', 'dose = { low = "9 mg/kg", hihg = "15 mg/kg" }'))
+    (fault,) = lint.lint_files(folder(medicines_exampol="\ufeff" + text.replace("\n", "\r\n"))).faults
+    assert text.splitlines()[fault.line - 1][fault.column - 1 :].startswith('hihg = "15 mg/kg"')

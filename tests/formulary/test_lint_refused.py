@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 import subprocess
 import sys
 from datetime import date
@@ -103,3 +104,57 @@ def test_a_stamped_folder_never_loads_pydantic(tmp_path: Path) -> None:
     code = f"from dosecheck.formulary.load import Formulary; Formulary({str(tmp_path)!r}); import sys; print('pydantic' in sys.modules)"
     said = [subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True).stdout.strip() for _ in range(2)]
     assert said == ["True", "False"]
+
+
+# ---- what stands in the folder and is no plain file of it ----
+
+
+def test_a_link_out_of_the_folder_a_pipe_and_a_folder_are_refused_together(tmp_path: Path) -> None:
+    """None of them is opened: a pipe would never end, and a link's figures are not this folder's."""
+    where = written(tmp_path / "f")
+    (tmp_path / "outside.toml").write_text(medicine("outside"), "utf-8")
+    (where / "medicines/outside.toml").symlink_to(tmp_path / "outside.toml")
+    os.mkfifo(where / "medicines/pipe.toml")
+    (where / "medicines/folder.toml").mkdir()
+    (where / "medicines/nowhere.toml").symlink_to(tmp_path / "nosuch")
+    with pytest.raises(FormularyError) as error:
+        Formulary(where)
+    said = [(fault.file, fault.why) for fault in error.value.faults]
+    assert said == [
+        ("medicines/folder.toml", "It is no plain file."),
+        ("medicines/nowhere.toml", "It is a link that leads out of the folder."),
+        ("medicines/outside.toml", "It is a link that leads out of the folder."),
+        ("medicines/pipe.toml", "It is no plain file."),
+    ]
+
+
+def test_a_link_inside_the_folder_is_a_file_of_it(tmp_path: Path) -> None:
+    where = written(tmp_path / "f")
+    (where / "medicines/exampol.toml").rename(where / "kept.txt")
+    (where / "medicines/exampol.toml").symlink_to(where / "kept.txt")
+    assert Formulary(where).names == ["exampol"]
+
+
+def test_a_hundred_megabytes_are_refused_unread(tmp_path: Path) -> None:
+    where = written(tmp_path / "f")
+    with open(where / "medicines/big.toml", "wb") as file:
+        file.truncate(100_000_000)
+    start = perf_counter()
+    with pytest.raises(FormularyError, match="medicines/big.toml: The file is larger than 5,000,000 bytes"):
+        Formulary(where)
+    assert perf_counter() - start < 0.5
+
+
+def test_two_files_for_one_medicine(tmp_path: Path) -> None:
+    said = why_not(tmp_path / "f", medicines_other=medicine())
+    assert "medicines/other.toml" in said and "not the name of the file" in said and "is a name in medicines/exampol.toml too" in said
+
+
+def test_a_half_written_file_and_bytes_that_are_not_utf_8(tmp_path: Path) -> None:
+    """Both are named, each with its line; nothing of the folder answers."""
+    half = medicine().encode()[:-40]
+    with pytest.raises(FormularyError) as error:
+        Formulary(written(tmp_path / "f", medicines_exampol=half, medicines_latin=medicine("latin").encode() + b"# \xb5g\n"))
+    found = {fault.file: fault for fault in error.value.faults}
+    assert found["medicines/exampol.toml"].line > 10 and found["medicines/latin.toml"].line > 10
+    assert "not UTF-8" in found["medicines/latin.toml"].why
