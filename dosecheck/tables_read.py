@@ -64,7 +64,7 @@ def _toml(name: str, text: str) -> dict[str, Any]:
     except ValueError as error:  # TOMLDecodeError, and a whole number of more digits than Python reads
         from dosecheck.formulary.toml_faults import toml_fault
 
-        found = toml_fault(name, str(error))
+        found = toml_fault(name, str(error), text.encode())
         place = ", ".join(part for part in (name, found.entry) if part)
         raise _fault(place, found.why, found.write.replace("[[regimen]]", "[[order]]")) from None
 
