@@ -32,6 +32,7 @@ COMMANDS = [
     "drill question",
     "drill mark",
     "drill paper",
+    "drill class",
     "sheet",
     "demo",
     "formulary",

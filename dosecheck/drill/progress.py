@@ -15,7 +15,7 @@ from dosecheck.drill.record import Answer
 from dosecheck.drill.schedule import card_of, level_of
 
 EXPORT = ("learner", "question", "kind", "level", "answer", "result", "slips", "hints", "seconds", "when")
-_FORMULA = ("=", "+", "-", "@", "\t", "\r")
+FORMULA = ("=", "+", "-", "@", "\t", "\r")
 
 
 class KindProgress(NamedTuple):
@@ -73,4 +73,4 @@ def to_csv(learner: str, answers: Sequence[Answer]) -> str:
 
 
 def neutral(text: str) -> str:
-    return f"'{text}" if text.startswith(_FORMULA) else text
+    return f"'{text}" if text.startswith(FORMULA) else text

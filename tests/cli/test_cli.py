@@ -62,6 +62,7 @@ OPTIONS = {
     "drill kinds": "--json --help",
     "drill practise": "--kind --level --questions --seed --overlook --learner --record --own --formulary --json --help",
     "drill record": "--learner --record --export --svg --png --delete --yes --json --help",
+    "drill class": "--paper --seed --out --formulary --json --help",
     "drill paper": "--out --key --version --learners --seed --formulary --json --help",
     "drill question": "--level --seed --hints --own --formulary --json --help",
     "drill mark": "--answer --overlook --own --formulary --json --help",

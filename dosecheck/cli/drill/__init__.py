@@ -12,6 +12,7 @@ _COMMANDS = {
     "kinds": "The kinds of question, each with its three levels.",
     "question": "One question.",
     "paper": "A worksheet for a class, and its key.",
+    "class": "What a class answered, and what to teach next.",
     "mark": "An answer marked: which mistake it was, and the working.",
 }
 
