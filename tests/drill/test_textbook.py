@@ -10,8 +10,10 @@ from drill.bank import POOL
 
 from dosecheck.drill.chain import pose as pose_chain
 from dosecheck.drill.kinds.conversion import pose as pose_conversion
+from dosecheck.drill.kinds.displacement import pose_water
 from dosecheck.drill.kinds.drops import pose_drip
 from dosecheck.drill.kinds.infusion import pose_rate
+from dosecheck.drill.kinds.maintenance import pose_fluid
 from dosecheck.drill.kinds.strength import pose_strength
 from dosecheck.drill.links import Figures
 from dosecheck.drill.mark import mark
@@ -26,6 +28,8 @@ def posed(row: dict) -> Question:
         "chain": lambda: pose_chain(Figures(**given), "textbook", 1),
         "conversion": lambda: pose_conversion(**given),
         "drops": lambda: pose_drip(given, 1, POOL.formulary),
+        "displacement": lambda: pose_water(given, POOL.formulary),
+        "maintenance": lambda: pose_fluid(given["weight"], given["level"], "A child", POOL.formulary),
         "strength": lambda: pose_strength(given["strength"], given["volume"], POOL.formulary),
         "infusion": lambda: pose_rate(given, "Heparin by infusion", POOL.formulary),
     }[row["pose"]]()
@@ -44,4 +48,4 @@ def test_printed_answer_and_usual_wrong_ones(row: dict) -> None:
 
 
 def test_each_once_and_enough() -> None:
-    assert len({row["id"] for row in ROWS}) == len(ROWS) >= 30
+    assert len({row["id"] for row in ROWS}) == len(ROWS) >= 75

@@ -9,6 +9,7 @@ from dosecheck.drill.dice import Dice
 from dosecheck.drill.over_sums import OfSum, pose
 from dosecheck.drill.pool import Pool
 from dosecheck.drill.question import Question, Trap
+from dosecheck.formulary.load import Formulary
 
 _RULES = {
     1: ("100-50-20", "a day", "mL/day", "100 mL/kg a day for the first 10 kg, 50 for the next 10 kg, 20 for each further kg"),
@@ -19,12 +20,17 @@ _RULES = {
 
 def draw(pool: Pool, dice: Dice, level: int) -> Question | None:
     weight = dice.whole(6, 45)
+    return pose_fluid(weight, level, f"SM-{dice.whole(1, 999):03d}", pool.formulary)
+
+
+def pose_fluid(weight: int, level: int, child: str, formulary: Formulary) -> Question | None:
+    """Args: weight: in whole kg; level: says the rule, and whether it is a day's or an hour's."""
     rule, result, unit, said = _RULES[level]
-    text = f"SM-{dice.whole(1, 999):03d} weighs {weight} kg. Maintenance fluid: {said}."
+    text = f"{child} weighs {weight} kg. Maintenance fluid: {said}."
     asked = OfSum(
         "maintenance-fluid", {"weight": f"{weight} kg", "rule": rule}, result, text, "fluid is that", unit, "0.1 mL/h" if level == 3 else ""
     )
-    question = pose(asked, "maintenance", level, pool.formulary)
+    question = pose(asked, "maintenance", level, formulary)
     if question is None:
         return None
     return _with_traps(question, weight, rule, level)
