@@ -22,6 +22,7 @@ from oracle_orders import Shelf, orders
 from oracle_write import SOURCE, SOURCES, policy, write, written
 
 from dosecheck import Formulary, FormularyError, check_order, read_order
+from dosecheck.workshop.examples import examples
 
 HERE = Path(__file__).parent
 SHIPPED = HERE.parent / "formulary"
@@ -37,7 +38,7 @@ PUBLISHED = [
     for file in sorted((HERE / "published").glob("*.toml"))
     for row in tomllib.loads(file.read_text("utf-8"))["example"]
     if row["check"] == "order"
-]
+] + [example.given for example in examples(Formulary(SHIPPED)) if "dose" in example.given]
 
 
 def engine(formulary: Formulary, texts: dict[str, str]) -> tuple[str, tuple[str, ...]]:

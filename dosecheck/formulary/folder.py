@@ -126,6 +126,12 @@ def parse(name: str, content: bytes) -> dict[str, Any]:
         raise FormularyError([FormularyFault(name, "", "", "It is nested too deeply.", "No list here is more than three deep.")]) from None
 
 
+def figures(name: str, content: bytes) -> dict[str, Any]:
+    """A medicine's file without its examples: no check needs them, they stand last, and their text is not even parsed."""
+    end = content.find(b"\n[[example]]")
+    return parse(name, content if end < 0 else content[: end + 1])
+
+
 def section(name: str, content: bytes, key: str) -> dict[str, Any]:
     """One table of a file of plain tables such as sources.toml, without reading all the others; empty if it is not there."""
     start = content.find(f"\n[{key}]\n".encode())

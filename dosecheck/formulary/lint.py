@@ -15,7 +15,7 @@ from typing import Any, NamedTuple
 
 from dosecheck.errors import FormularyError, FormularyFault
 from dosecheck.formulary import models
-from dosecheck.formulary.folder import ACCEPTED, parse
+from dosecheck.formulary.folder import ACCEPTED, figures, parse
 from dosecheck.formulary.limits import Policy, share
 from dosecheck.formulary.local_lint import local_problems, merged_faults
 from dosecheck.formulary.medicine_lint import MOST_ROWS, Sound, medicine_problems, sound_part, unknown
@@ -47,7 +47,7 @@ def lint_files(files: dict[str, bytes]) -> LintReport:
     policy = _policy(raws.get("policy.toml", {}), found)
     for name, sound in sounds.items():
         if name.startswith("medicines/"):
-            found[name] += [*_stem(name, raws[name]), *medicine_problems(sound, policy)]
+            found[name] += [*_stem(name, raws[name]), *_examples_last(name, files[name], raws[name]), *medicine_problems(sound, policy)]
     names = names_of(raws)
     told = (*clashes(names), *ingredient_clashes(raws), *_unknown_sources(raws), *local_problems(files, sounds))
     for name, problem in (*told, *sheet_problems(raws.get(SHEET, {}), found[SHEET], files, sounds)):
@@ -110,6 +110,17 @@ def _stem(name: str, raw: Raw) -> Iterator[Problem]:
     stem = PurePosixPath(name).stem
     if isinstance(raw.get("id"), str) and raw["id"] != stem:
         yield Problem(("id",), f'{shown(raw["id"])} is not the name of the file, "{stem}".', "Make both the same.")
+
+
+def _examples_last(name: str, content: bytes, raw: Raw) -> Iterator[Problem]:
+    """A check parses a file only up to its first example: what it then reads must be all the rest."""
+    try:
+        cut = figures(name, content)
+    except FormularyError:
+        cut = None
+    if cut != {key: value for key, value in raw.items() if key != "example"}:
+        why = "Something else stands after the first example, or the line [[example]] is written otherwise or inside a text."
+        yield Problem(("example",), why, "Write each one as [[example]] at the start of a line, after all other entries.")
 
 
 # ---- sources ----

@@ -13,7 +13,7 @@ from typing import TYPE_CHECKING, Any
 
 from dosecheck.errors import FormularyError, FormularyFault
 from dosecheck.formulary.approvals import status_of
-from dosecheck.formulary.folder import find_folder, fingerprint, parse, read_folder, read_stamp, section, write_stamp
+from dosecheck.formulary.folder import figures, find_folder, fingerprint, parse, read_folder, read_stamp, section, write_stamp
 from dosecheck.formulary.limits import Policy, share
 from dosecheck.formulary.medicine import Medicine, compile_medicine
 from dosecheck.formulary.shelf import Asked, Shelf, build, version_of
@@ -97,7 +97,7 @@ class Formulary:
         return self._medicines[file]
 
     def _merged(self, file: str) -> dict[str, Any]:
-        raw = parse(file, self.files[file])
+        raw = figures(file, self.files[file])
         raw["status"] = status_of(raw)
         for local_name, content in self.files.items():
             if local_name.startswith("local/"):
@@ -107,7 +107,7 @@ class Formulary:
         return raw
 
     def tables(self) -> list[dict[str, Any]]:
-        """Every medicine as plain tables, a site's own changes merged in, by file."""
+        """Every medicine as plain tables, a site's own changes merged in, without its examples, by file."""
         return [self._merged(file) for file in sorted(set(self._index.values()))]
 
     def medicines(self) -> list[Medicine]:

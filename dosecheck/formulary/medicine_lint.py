@@ -17,7 +17,7 @@ from dosecheck.formulary.limits import Policy
 from dosecheck.formulary.measures import CEILINGS, MEASURES, MOST_BITS, Comparison
 from dosecheck.formulary.medicine import Medicine, Regimen, compile_medicine
 from dosecheck.formulary.meets import overlaps
-from dosecheck.formulary.plainly import ENTRIES, Problem, Raw, tables
+from dosecheck.formulary.plainly import ENTRIES, FIGURES, Problem, Raw, tables
 
 MOST_ROWS = 1000
 
@@ -63,7 +63,7 @@ def medicine_problems(sound: Sound, policy: Policy) -> Iterator[Problem]:
     yield from _twice(sound)
     wrong = {problem.place[:2] for problem in found}
     compiled: dict[int, list[Regimen]] = {}
-    for kind in ENTRIES:
+    for kind in FIGURES:
         for number, entry in sound.entries[kind]:
             if (kind, number) not in wrong:
                 made = _compiled(kind, entry, sound, policy)

@@ -38,6 +38,7 @@ from dosecheck.formulary.parts import (
     Device,
     Dose,
     Equals,
+    Example,
     FiltrationBand,
     MaxDaily,
     Output,
@@ -209,6 +210,7 @@ class MedicineFile(Table):
     regimen: list[Regimen] | None = None
     age_limit: list[AgeLimit] | None = None
     daily_band: list[DailyBand] | None = None
+    example: list[Example] | None = None
 
 
 class LocalFile(Table):

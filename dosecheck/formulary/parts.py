@@ -34,6 +34,7 @@ from dosecheck.formulary.fields import (
 )
 from dosecheck.formulary.meets import in_days
 from dosecheck.reading import read_filtration, read_weeks, read_weight
+from dosecheck.records import CHILD_FIELDS, ORDER_FIELDS, OUTCOMES
 
 
 class Table(BaseModel):
@@ -176,3 +177,38 @@ class DailyBand(Table):
     note: Text | None = None
     source: Source
     checked: Checks | None = None
+
+
+# ---- worked examples ----
+
+Column = Literal[tuple(name.rstrip("_") for name in (*ORDER_FIELDS, *CHILD_FIELDS) if name != "medicine")]
+
+
+class Expected(Table):
+    outcome: Literal[OUTCOMES] | None = None
+    codes: Annotated[list[Id], Some] | None = None
+    least: Line | None = None
+    largest: Line | None = None
+    volume: Line | None = None
+
+
+class Example(Table):
+    """A printed example: an order of the medicine and its outcome, or a child and what the figures come to."""
+
+    id: Id
+    source: Source
+    given: Annotated[dict[Column, Line], Some]
+    expect: Expected
+
+    @model_validator(mode="after")
+    def _of_one_kind(self) -> Example:
+        sizes = [self.expect.least, self.expect.largest, self.expect.volume]
+        if "dose" in self.given and (self.expect.outcome is None or any(sizes)):
+            raise refuse("An example with a dose expects an outcome, and no size.", 'Write expect = { outcome = "within" }.')
+        if "dose" not in self.given and (not any(sizes) or self.expect.outcome or self.expect.codes):
+            raise refuse(
+                "An example without a dose expects a size, and no outcome.", 'Write expect = { largest = "240 mg" }, or give the dose.'
+            )
+        if self.expect.volume and "product" not in self.given:
+            raise refuse("A volume is expected, and no product is given.", 'Write product = "..." in given.')
+        return self

@@ -13,7 +13,8 @@ from dosecheck.errors import FormularyFault
 Raw = dict[str, Any]
 Place = tuple[str | int, ...]
 MOST_TOLD = 300
-ENTRIES = ("ingredient", "product", "regimen", "age_limit", "daily_band")
+FIGURES = ("ingredient", "product", "regimen", "age_limit", "daily_band")
+ENTRIES = (*FIGURES, "example")
 
 
 class Problem(NamedTuple):
@@ -85,6 +86,8 @@ EXAMPLES = {
     "withdraw": 'withdraw = ["rectal-child"]',
     "reason": 'reason = "Our drugs committee caps the single dose at 500 mg (minutes of 3 March 2025)."',
     "medicine": 'medicine = "exampol"',
+    "given": 'given = { route = "oral", dose = "240 mg", every = "6 hours", weight = "16 kg", age = "4 years" }',
+    "expect": 'expect = { outcome = "within" }',
     "title": 'title = "Invented Handbook"',
     "organisation": 'organisation = "Nobody"',
     "grade": 'grade = "primary"',

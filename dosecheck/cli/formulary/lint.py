@@ -12,6 +12,7 @@ from dosecheck.formulary.folder import find_folder, read_folder
 from dosecheck.formulary.lint import LintReport, lint_files
 from dosecheck.formulary.load import Formulary
 from dosecheck.workshop.advice.advise import Advised, advise
+from dosecheck.workshop.examples import failing
 
 _EPILOG = "Exit status: 0 no fault, 2 faults; advice does not change it. Each code of advice: dosecheck formulary advice CODE."
 
@@ -20,10 +21,14 @@ _EPILOG = "Exit status: 0 no fault, 2 faults; advice does not change it. Each co
 @click.argument("folder", required=False)
 @click.option("--json", "as_json", is_flag=True, help="answer as JSON")
 def command(folder: str | None, as_json: bool) -> int:
-    """Every fault of a formulary at once; and of one without fault, what a pharmacist should have looked at."""
+    """Every fault of a formulary at once, an example that does not come out as printed among them; of one without fault, what a pharmacist
+    should have looked at."""
     path, found = find_folder(folder)
-    report = lint_files(read_folder(path))
-    advised = Advised((), ()) if report.faults else advise(Formulary(path), date.today())
+    report, advised = lint_files(read_folder(path)), Advised((), ())
+    if not report.faults:
+        formulary = Formulary(path)
+        report = report._replace(faults=failing(formulary))
+        advised = advised if report.faults else advise(formulary, date.today())
     click.echo(_as_json(report, advised) if as_json else _text(report, advised, f"{path} ({found})"))
     return 2 if report.faults else 0
 
