@@ -11,6 +11,7 @@ from typing import Any, NamedTuple
 from dosecheck.errors import FormularyFault, InputError
 from dosecheck.formulary.folder import parse
 from dosecheck.formulary.load import Formulary
+from dosecheck.formulary.placed import placed
 from dosecheck.records import read_order
 from dosecheck.rules.check import check_order
 from dosecheck.rules.reckon import reckon
@@ -19,9 +20,10 @@ _WRITE = "Look at the figures and at the example: one of them is not as printed.
 
 
 class Example(NamedTuple):
-    """`given` are an order's columns as text, with the medicine; `expect` as in the file."""
+    """`given` are an order's columns as text, with the medicine; `expect` as in the file, where it is number `number` from 0."""
 
     file: str
+    number: int
     id: str
     given: dict[str, str]
     expect: dict[str, Any]
@@ -31,9 +33,9 @@ def examples(formulary: Formulary) -> list[Example]:
     """All of them, in the order of the files."""
     raws = {name: parse(name, content) for name, content in formulary.files.items() if name.startswith("medicines/")}
     return [
-        Example(name, row["id"], {"medicine": raw["name"], **row["given"]}, row["expect"])
+        Example(name, number, row["id"], {"medicine": raw["name"], **row["given"]}, row["expect"])
         for name, raw in raws.items()
-        for row in raw.get("example", [])
+        for number, row in enumerate(raw.get("example", []))
     ]
 
 
@@ -44,10 +46,15 @@ def failing(formulary: Formulary) -> list[FormularyFault]:
         formulary: without a fault; a site's own changes count, so that an example can fail because of one.
     """
     return [
-        FormularyFault(example.file, f'example "{example.id}"', key, why, _WRITE)
+        _fault(example, key, why, formulary.files[example.file])
         for example in examples(formulary)
         for key, why in _differences(example, formulary)
     ]
+
+
+def _fault(example: Example, key: str, why: str, content: bytes) -> FormularyFault:
+    fault = FormularyFault(example.file, f'example "{example.id}"', key, why, _WRITE)
+    return placed(fault, content, ("example", example.number, *key.split(".")))
 
 
 def _differences(example: Example, formulary: Formulary) -> Iterator[tuple[str, str]]:

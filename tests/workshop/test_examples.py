@@ -75,7 +75,14 @@ def test_an_example_that_fails_is_a_fault_of_lint(tmp_path: Path, example: str, 
     result = dosecheck("formulary", "lint", str(made(tmp_path, example)))
     shown = flat(result.out)
     assert result.status == 2
-    assert "medicines/exampol.toml, example" in shown and expected in shown, shown
+    assert f"medicines/exampol.toml:{line_of(tmp_path, expected.partition('.')[0])}:" in shown, shown
+    assert 'example "one"' in shown and expected in shown, shown
+
+
+def line_of(path: Path, start: str) -> int:
+    """Of the line `given` or `expect`, whichever the message is about."""
+    rows = (path / "medicines" / "exampol.toml").read_text("utf-8").splitlines()
+    return next(n for n, row in enumerate(rows, 1) if row.startswith("given" if start.startswith("given") else "expect"))
 
 
 @pytest.mark.parametrize(
