@@ -58,6 +58,8 @@ OPTIONS = {
     "formulary replay": "--out --columns --json --help",
     "formulary approve": "--by --only --on --yes --formulary --json --help",
     "formulary approvals": "--formulary --json --help",
+    "formulary to-sheet": "--out --json --help",
+    "formulary from-sheet": "--into --check --remove --force --json --help",
     "formulary book": "--out --medicine --on --json --help",
     "drill kinds": "--json --help",
     "drill practise": "--kind --level --questions --seed --overlook --learner --record --own --formulary --json --help",

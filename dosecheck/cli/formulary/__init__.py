@@ -16,6 +16,8 @@ _COMMANDS = {
     "replay": "A file of past orders under two formularies.",
     "approve": "Write that you checked a medicine's figures.",
     "approvals": "Who has checked which figures, and which were changed since.",
+    "to-sheet": "The formulary as a spreadsheet: a workbook or CSV files.",
+    "from-sheet": "What was changed in a spreadsheet, brought back.",
     "book": "The whole formulary for reading and review: HTML or PDF.",
 }
 
