@@ -47,6 +47,7 @@ def from_sheet(sheet: str, into: str, check: bool = False, remove: bool = False,
     planned = plan(files, want, remove)
     if planned.changes:
         _refuse_older(files, want, force)
+        _refuse_lost_bands(planned, remove)
         _refuse_faults(files, want, planned)
     if not check:
         _write(into, files, planned)
@@ -59,6 +60,14 @@ def _refuse_older(files: dict[str, bytes], want: Wanted, force: bool) -> None:
         why = f"The formulary is not the one that this spreadsheet was made of ({want.fingerprint}): its fingerprint is {stands} now."
         write = "Somebody edited it since. Make the spreadsheet again, or write --force to let the spreadsheet's figures hold everywhere."
         raise InputError([Fault("fingerprint", "", why, write)])
+
+
+def _refuse_lost_bands(planned: Plan, remove: bool) -> None:
+    """A band has no name by which it could stay while the others of its regimen change."""
+    lost = [one for one in planned.changes if not one.key and one.after is None]
+    if lost and not remove:
+        why = "The formulary has this row, and the spreadsheet has fewer for its regimen."
+        raise InputError([Fault(f"{one.file}, {one.entry}", "", why, "Write all its rows again, or add --remove.") for one in lost])
 
 
 def _after(files: dict[str, bytes], planned: Plan) -> dict[str, bytes]:

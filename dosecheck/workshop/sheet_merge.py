@@ -274,7 +274,13 @@ def _append(where: Any, kind: str, entry: Raw) -> None:
     """One more entry of its kind, with a free line before it."""
     if kind not in where:
         where.append(kind, tomlkit.aot())
-    where[kind].append(_table(entry, tomlkit.table()))
+    rows = where[kind]
+    spaced = bool(rows) and rows[-1].as_string().endswith("\n\n")
+    table = _table(entry, tomlkit.table())
+    if spaced:  # the free line before the next heading stays the last one
+        table.trivia.indent = ""
+        (table[BAND][-1] if BAND in table else table).add(tomlkit.nl())
+    rows.append(table)
 
 
 def _table(entry: Raw, table: Table) -> Table:

@@ -116,7 +116,10 @@ def test_a_band_is_edited_added_and_taken_away(tmp_path: Path) -> None:
     bands = tomllib.loads(bench.text())["regimen"][1]["band"]
     assert [band["dose"] for band in bands] == ["70 mg", "120 mg", "240 mg"]
     bench.write()
-    bench.keep("bands", slice(0, 2)).set("bands", 2, "dose", "60 mg").bring()
+    bench.keep("bands", slice(0, 2)).set("bands", 2, "dose", "60 mg")
+    with pytest.raises(InputError, match="regimen by-band, band 3: The formulary has this row"):
+        bench.bring()
+    bench.bring(remove=True)
     assert tomllib.loads(bench.text()) == tomllib.loads(before)
 
 
@@ -132,6 +135,19 @@ def test_a_new_entry_follows_its_kind_in_the_order_of_the_grammar(tmp_path: Path
     assert entry["note"] == "=less | more" and str(entry["valid_from"]) == "2025-01-01"
     assert list(entry) == ["id", "valid_from", "route", "for", "age", "dose", "min_gap", "max_daily", "note", "source"]
     assert bench.bring(check=True) == []
+
+
+def test_a_new_entry_between_others_keeps_the_free_lines(tmp_path: Path) -> None:
+    bench = Bench(tmp_path)
+    products = bench.of("products")
+    row = tuple(
+        text.replace("liquid", "drops") if name in ("id", "name") else text
+        for name, text in zip(products.header, products.rows[0], strict=True)
+    )
+    before = bench.text()
+    bench.keep("products", [*products.rows, row]).bring()
+    after = bench.text()
+    assert after.count("\n\n\n") == before.count("\n\n\n") and after.count("\n\n[[") == before.count("\n\n[[") + 1
 
 
 def test_removed_rows_are_told_and_removed_only_when_asked(tmp_path: Path) -> None:
