@@ -4,13 +4,14 @@ from __future__ import annotations
 
 import os
 import secrets
+import stat
 from pathlib import Path
 
 from dosecheck.errors import FileError
 
 
 def save(path: str | os.PathLike[str], content: bytes) -> None:
-    """Writes `content`; a file that is there already is replaced at the very end.
+    """Writes `content`; a file that is there already is replaced at the very end, and who may read and write it stays.
 
     Raises:
         FileError: it is a folder, or the place cannot be written; nothing is left beside it.
@@ -24,6 +25,8 @@ def save(path: str | os.PathLike[str], content: bytes) -> None:
             file.write(content)
             file.flush()
             os.fsync(file.fileno())
+        if final.exists():
+            os.chmod(part, stat.S_IMODE(final.stat().st_mode))
         os.replace(part, final)
     except OSError as error:
         raise FileError(os.fspath(path), f"It cannot be written: {error.strerror or error}.", "Choose another place.") from None

@@ -70,8 +70,16 @@ def read_all(fields: dict[str, Any]) -> tuple[Order, Child, Earlier | None]:
     return read_with_earlier(fields)
 
 
-def refuse(error: InputError | FormularyError, as_json: bool, unread: str = "Nothing was checked: the order cannot be read.") -> int:
-    """Every fault of the input or of the formulary at once; exit status 2."""
+_UNUSABLE = "Nothing was checked: the formulary cannot be used."
+
+
+def refuse(
+    error: InputError | FormularyError,
+    as_json: bool,
+    unread: str = "Nothing was checked: the order cannot be read.",
+    unusable: str = _UNUSABLE,
+) -> int:
+    """Every fault of the input or of the formulary at once; exit status 2.  `unread`, `unusable`: what stands above them."""
     of_formulary = isinstance(error, FormularyError)
     if as_json:
         faults = [_of_formulary(fault) if of_formulary else fault for fault in error.faults]
@@ -79,7 +87,7 @@ def refuse(error: InputError | FormularyError, as_json: bool, unread: str = "Not
     else:
         from dosecheck.cli.text import wrapped
 
-        click.echo("Nothing was checked: the formulary cannot be used." if of_formulary else unread, err=True)
+        click.echo(unusable if of_formulary else unread, err=True)
         for fault in error.faults:
             click.echo(wrapped(fault.located if of_formulary else str(fault), "  - "), err=True)
     return 2

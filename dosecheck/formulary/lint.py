@@ -80,7 +80,7 @@ def _shapes(raws: dict[str, Raw], found: dict[str, list[Problem]]) -> dict[str, 
     for name, raw in raws.items():
         crowded = [kind for kind in ENTRIES if len(tables(raw, kind)) > MOST_ROWS]
         found[name] += [Problem((kind,), f"There are more than {MOST_ROWS} entries.", "Look for a copy too many.") for kind in crowded]
-        model = _model(name)
+        model = model_of(name)
         if model:
             examples = POLICY_EXAMPLES if name == "policy.toml" else EXAMPLES
             found[name] += problems(model, {key: value for key, value in raw.items() if key not in crowded}, examples)
@@ -89,7 +89,8 @@ def _shapes(raws: dict[str, Raw], found: dict[str, list[Problem]]) -> dict[str, 
     return sounds
 
 
-def _model(name: str) -> Any:
+def model_of(name: str) -> Any:
+    """The model of a file by its name in the folder; None for one that is not read."""
     whole = {"policy.toml": models.PolicyFile, "sources.toml": models.SourcesFile, SHEET: SheetFile, ACCEPTED: models.AcceptedFile}
     parts = {"medicines": models.MedicineFile, "local": models.LocalFile}
     return whole.get(name) or parts.get(name.partition("/")[0])

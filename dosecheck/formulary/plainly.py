@@ -140,7 +140,7 @@ def _problem(model: Any, fault: dict[str, Any], examples: dict[str, str]) -> Pro
     if kind == "plain":
         return Problem(place, context["why"], context["write"])
     if kind == "extra_forbidden":
-        return Problem(place, "There is no such key here.", _nearest(str(key), _keys(model, place), "Did you mean"))
+        return Problem(place, "There is no such key here.", _nearest(str(key), keys_at(model, place), "Did you mean"))
     if kind == "literal_error":
         allowed = context["expected"].replace(" or ", ", ").replace("'", "").split(", ")
         return Problem(place, f"{shown(given)} is none of the words allowed here.", _nearest(str(given), allowed, "Write"))
@@ -183,8 +183,8 @@ def _nearest(word: str, known: list[str], lead: str) -> str:
     return f'{lead} "{near[0]}"{"?" if lead.startswith("Did") else "."}' if near else f"Known here: {', '.join(known)}."
 
 
-def _keys(model: Any, place: Place) -> list[str]:
-    """The keys of the table in which the last part of `place` stands."""
+def keys_at(model: Any, place: Place) -> list[str]:
+    """The keys of the table in which the last part of `place` stands, in the documented order."""
     if isinstance(model, TypeAdapter):
         model, place = get_args(model._type)[1], place[1:]
     for part in place[:-1]:
