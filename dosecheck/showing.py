@@ -139,11 +139,11 @@ def show_length(seconds: Fraction | int) -> str:
 
 
 def keep_together(text: str) -> str:
-    """With hard spaces, so that digits stay on the line of the unit that follows them, and "10 000" is never parted."""
+    """With hard spaces, so that digits stay on the line of the unit (or "%") that follows them, and "10 000" is never parted."""
     words = text.split(" ")
     out = words[:1]
     for word in words[1:]:
         thousands = word[:3].isdigit() and len(word[:3]) == 3 and not word[3:4].isdigit()
-        joined = out[-1][-1:].isdigit() and (word[:1].isalpha() or thousands)
+        joined = out[-1][-1:].isdigit() and (word[:1].isalpha() or word.startswith("%") or thousands)
         out[-1:] = [out[-1] + "\u00a0" + word] if joined else [out[-1], word]
     return " ".join(out)

@@ -75,7 +75,7 @@ class Papers:
 
     def code_of(self, version: str) -> str:
         """ "b35a671b-4c1e-17-A": the formulary, the plan, the seed and the version."""
-        return f"{self._pool.formulary.fingerprint[:8]}-{self.plan.print_}-{self.seed}-{version}"
+        return f"{self._pool.formulary.fingerprint[:8]}-{self.plan.digest}-{self.seed}-{version}"
 
     def _next(self, name: str) -> Paper:
         places = enumerate(self.plan.places)
@@ -94,7 +94,7 @@ class Papers:
                 return question
         raise CannotFill(
             f'The kind "{row.kind}" at level {row.level} gives no further different question for version {name}, question {place + 1}: '
-            "ask fewer of it, or make fewer versions."
+            "ask fewer of it, take another level, or make fewer versions."
         )
 
 

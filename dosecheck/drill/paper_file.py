@@ -52,7 +52,7 @@ class Row(NamedTuple):
 
 @dataclass(frozen=True)
 class Plan:
-    """pass_mark: the share of the questions that must be right.  print_: of all that the questions hang on, the seed aside."""
+    """pass_mark: the share of the questions that must be right.  digest: of all that the questions hang on, the seed aside."""
 
     title: str
     calculator: bool
@@ -76,7 +76,7 @@ class Plan:
         return -(-self.pass_mark.numerator * self.questions // self.pass_mark.denominator)
 
     @property
-    def print_(self) -> str:
+    def digest(self) -> str:
         """Four figures that change with the rows and with the teacher's own questions."""
         told = [[row.kind, row.level, row.how_many, [[q.id, q.text, q.ask, q.shown_answer] for q in row.own]] for row in self.rows]
         return sha256(json.dumps(told).encode()).hexdigest()[:4]

@@ -14,7 +14,7 @@ from dosecheck.quantity import Quantity, factor
 from dosecheck.showing import show_number, show_unit
 
 POWERS = ("tenfold", "hundredfold", "thousandfold")
-_DIGITS = 4  # of a figure that a learner would still write
+_ROUNDED, _EXACT = 4, 6  # figures of a number that a learner would still write
 
 
 class WrongAnswer(NamedTuple):
@@ -82,7 +82,8 @@ def _as_written(question: Question, trap: Trap) -> str:
     forms = [form for form in written(question, value) if any(traps == (trap,) for traps in diagnose(question, form).explanations)]
     texts = [_text(question, form) for form in sorted(forms, key=lambda form: (abs(form - value), form))]
     ended = [text for text in texts if text]
-    return next((text for text in ended if _digits(text) <= _DIGITS), ended[0] if ended else "")
+    most = _ROUNDED if question.step else _EXACT
+    return next((text for text in ended if _digits(text) <= most), ended[0] if ended else "")
 
 
 def _digits(text: str) -> int:

@@ -319,5 +319,15 @@ def test_the_pdf_is_a4_tagged_of_11_points_or_more_and_splits_no_question(tmp_pa
     assert min(body) >= 11
 
 
+@pytest.mark.usefixtures("pango")
+def test_printed_on_both_sides_no_sheet_belongs_to_two_papers(tmp_path: Path) -> None:
+    from dosecheck.printing.pdf import VARIANT, weasyprint
+
+    made = papers(tmp_path, row("conversion", 1, 3))
+    pages = weasyprint()(string=worksheet_html([made.version("A"), made.version("B")])).render(**VARIANT).pages
+    starts = [n for n, page in enumerate(pages) if any(box.element_tag == "h1" for box in page._page_box.descendants())]
+    assert len(starts) == 2 and not any(n % 2 for n in starts)
+
+
 def test_every_kind_has_room_in_a_plan(tmp_path: Path) -> None:
     assert plan(tmp_path, EVERY).questions == len(KINDS) * 3 <= 60
