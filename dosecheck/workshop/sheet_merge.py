@@ -20,6 +20,7 @@ from dosecheck.workshop.sheet_in import Row, Wanted, identity, regimen_of
 from dosecheck.workshop.sheet_out import entries_of
 
 Raw = dict[str, Any]
+_LAST = "example"
 
 
 class Change(NamedTuple):
@@ -271,16 +272,22 @@ def _set_rows(table: Any, key: str, old: list[Raw], new: list[Raw]) -> None:
 
 
 def _append(where: Any, kind: str, entry: Raw) -> None:
-    """One more entry of its kind, with a free line before it."""
+    """One more entry of its kind, with a free line before it; examples stay the last of a file, as its readers want."""
+    examples = where.get(_LAST) if kind not in where else None
+    if examples is not None:
+        where.remove(_LAST)
     if kind not in where:
+        spaced = where.as_string().endswith("\n\n")
         where.append(kind, tomlkit.aot())
-    rows = where[kind]
-    spaced = bool(rows) and rows[-1].as_string().endswith("\n\n")
+    else:
+        spaced = bool(where[kind]) and where[kind][-1].as_string().endswith("\n\n")
     table = _table(entry, tomlkit.table())
     if spaced:  # the free line before the next heading stays the last one
         table.trivia.indent = ""
         (table[BAND][-1] if BAND in table else table).add(tomlkit.nl())
-    rows.append(table)
+    where[kind].append(table)
+    if examples is not None:
+        where.append(_LAST, examples)
 
 
 def _table(entry: Raw, table: Table) -> Table:

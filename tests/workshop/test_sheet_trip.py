@@ -8,13 +8,14 @@ from pathlib import Path
 
 import pytest
 from cli.door import FOLDER, dosecheck, flat
-from formulary.lint_folder import REGIMEN, medicine
+from formulary.lint_folder import REGIMEN, folder, medicine
 from hypothesis import given, settings
 from oracle_formularies import formularies
 from workshop.test_approve import PRODUCT, place, sign
 
 from dosecheck.errors import FileError, InputError
 from dosecheck.formulary.folder import parse, read_folder
+from dosecheck.formulary.lint import lint_files
 from dosecheck.formulary.load import Formulary
 from dosecheck.workshop.approve import approvals
 from dosecheck.workshop.sheet_back import from_sheet
@@ -148,6 +149,21 @@ def test_a_new_entry_between_others_keeps_the_free_lines(tmp_path: Path) -> None
     bench.keep("products", [*products.rows, row]).bring()
     after = bench.text()
     assert after.count("\n\n\n") == before.count("\n\n\n") and after.count("\n\n[[") == before.count("\n\n[[") + 1
+
+
+def test_a_first_entry_of_its_kind_stands_before_the_examples() -> None:
+    """A check reads a file only up to its examples: a limit behind them would never hold."""
+    name = "medicines/exampol.toml"
+    example = '[[example]]\nid = "printed"\nsource = { id = "invented-handbook-2024", place = "p" }\n'
+    example += 'given = { route = "oral", for = "pain", weight = "10 kg", age = "2 years" }\nexpect = { largest = "150 mg" }\n'
+    files = folder(medicines_exampol=medicine(more=REGIMEN + "\n" + example))
+    rows = list(to_rows(files))
+    at = [one.name for one in rows].index("age_limits")
+    cells = {"file": name, "id": "young", "age_below": "3 months", "source.id": "invented-handbook-2024", "source.place": "p"}
+    rows[at] = rows[at]._replace(rows=(tuple(cells.get(column, "") for column in rows[at].header),))
+    text = plan(files, wanted(as_read(tuple(rows)), []), remove=False).files[name].decode()
+    assert text.index("\n\n[[age_limit]]\n") < text.index("\n\n[[example]]\n") and text.endswith(example)
+    assert not lint_files({**files, name: text.encode()}).faults
 
 
 def test_removed_rows_are_told_and_removed_only_when_asked(tmp_path: Path) -> None:
