@@ -86,7 +86,7 @@ def test_the_ends_of_what_is_accepted_are_right_and_a_little_more_is_not(every: 
 
 def test_each_printed_wrong_answer_is_told_as_its_slip(every: Papers, tmp_path: Path) -> None:
     seen = set()
-    for paper in (every.version("A"), papers(tmp_path).version("A")):
+    for paper in (every.version("A"), every.version("B"), papers(tmp_path).version("A")):
         for entry in key_of(paper):
             for wrong in entry.wrong:
                 found = mark(entry.question, wrong.answer)
@@ -267,6 +267,7 @@ def test_learners_that_cannot_be_read(tmp_path: Path, text: str, said: str) -> N
     ("more", "said"),
     [
         ((), "Nothing to write"),
+        (("--out", "p.html", "--key", "./p.html"), "name the same file"),
         (("--out", "p.docx"), "Use a .pdf or a .html file"),
         (("--json", "--version", "1"), "Versions are named"),
         (("--json", "--version", "A", "--learners", "x"), "Write --version or --learners"),

@@ -11,9 +11,9 @@ _COMMANDS = {
     "record": "How you do, by kind and by slip; export, draw, remove.",
     "kinds": "The kinds of question, each with its three levels.",
     "question": "One question.",
+    "mark": "An answer marked: which mistake it was, and the working.",
     "paper": "A worksheet for a class, and its key.",
     "class": "What a class answered, and what to teach next.",
-    "mark": "An answer marked: which mistake it was, and the working.",
 }
 
 

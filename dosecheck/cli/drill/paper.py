@@ -71,6 +71,8 @@ def command(
             raise FileError(path, "A worksheet or a key is a page or a PDF.", "Use a .pdf or a .html file.")
     if not (out or key or as_json):
         raise click.UsageError("Nothing to write. Name --out, --key or both.")
+    if out and key and Path(out).resolve() == Path(key).resolve():
+        raise click.UsageError("--out and --key name the same file. The key is a file of its own.")
     if versions and learners:
         raise click.UsageError("Write --version or --learners: with learners each has the next version.")
     try:
