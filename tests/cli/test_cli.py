@@ -55,6 +55,7 @@ OPTIONS = {
     "formulary fmt": "--check --json --help",
     "formulary advice": "--json --help",
     "formulary prove": "--medicine --json --help",
+    "formulary stress": "--medicine --orders --seed --svg --png --json --help",
     "formulary diff": "--out --json --help",
     "formulary replay": "--out --columns --json --help",
     "formulary approve": "--by --only --on --yes --formulary --json --help",

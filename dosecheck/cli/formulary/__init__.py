@@ -15,6 +15,7 @@ _COMMANDS = {
     "prove": "That no figure contradicts another, at any weight.",
     "diff": "What changed between two formularies, the riskiest first.",
     "replay": "A file of past orders under two formularies.",
+    "stress": "How much it would catch: right orders with known slips.",
     "approve": "Write that you checked a medicine's figures.",
     "approvals": "Who has checked which figures, and which were changed since.",
     "to-sheet": "The formulary as a spreadsheet: a workbook or CSV files.",
