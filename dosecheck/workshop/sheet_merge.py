@@ -10,17 +10,16 @@ from typing import Any, NamedTuple
 
 import tomlkit
 from tomlkit.exceptions import TOMLKitError
-from tomlkit.items import AoT, Table
 
-from dosecheck.errors import DosecheckError
+from dosecheck.errors import DosecheckError, FormularyError
 from dosecheck.formulary.folder import parse
-from dosecheck.workshop.sheet_cells import toml_key, toml_of
+from dosecheck.workshop.sheet_cells import toml_of
+from dosecheck.workshop.sheet_edit import append, item, set_key, table_of
 from dosecheck.workshop.sheet_grammar import BAND, Grid, grids
 from dosecheck.workshop.sheet_in import Row, Wanted, identity, regimen_of
 from dosecheck.workshop.sheet_out import entries_of
 
 Raw = dict[str, Any]
-_LAST = "example"
 
 
 class Change(NamedTuple):
@@ -125,6 +124,7 @@ class _Editor:
     def __init__(self, name: str, content: bytes, before: Entries, after: Entries, remove: bool) -> None:
         self.name, self.remove = name, remove
         self.mark = b"\xef\xbb\xbf" if content.startswith(b"\xef\xbb\xbf") else b""
+        self.windows = b"\r\n" in content
         self.document = tomlkit.parse(content.removeprefix(self.mark).decode())
         self.changes: list[Change] = []
         self.missing: list[Change] = []
@@ -142,8 +142,13 @@ class _Editor:
         """
         if self.gone and self.remove:
             return None
-        written = self.mark + (tomlkit.dumps(self.document).rstrip("\n") + "\n").encode()
-        if _entries(self.name, parse(self.name, written)) != self.expected:
+        text = tomlkit.dumps(self.document).rstrip("\r\n") + "\n"
+        written = self.mark + (text.replace("\r\n", "\n").replace("\n", "\r\n") if self.windows else text).encode()
+        try:
+            same = _entries(self.name, parse(self.name, written)) == self.expected
+        except FormularyError:
+            same = False
+        if not same:
             raise _by_hand(self.name)
         return written
 
@@ -176,17 +181,17 @@ class _Editor:
         for one in [*old, *(one for one in new if one not in old)]:
             if old.get(one) != new.get(one):
                 self.changes += _told(self.name, name, one, old.get(one), new.get(one))
-                _set(table, one, old.get(one), new.get(one))
+                set_key(table, one, old.get(one), new.get(one))
 
     def _add(self, grid: Grid, key: Any, entry: Raw) -> None:
         self.changes.append(Change(self.name, _named(grid, key, entry), "", None, entry))
         if grid.place == "head":
             for one, value in entry.items():
-                self.document[one] = _item(value)
+                self.document[one] = item(value)
         elif grid.place == "table":
-            self.document.append(key[0], _table(entry, tomlkit.table()))
+            self.document.append(key[0], table_of(entry))
         else:
-            _append(self.document, grid.kind, entry)
+            append(self.document, grid.kind, entry)
 
     def _drop(self, grid: Grid, at: int, key: Any) -> None:
         if grid.place == "table":
@@ -238,68 +243,3 @@ def _told(file: str, entry: str, key: str, old: Any, new: Any) -> Iterator[Chang
                         yield from _told(file, f"{entry}, band {at + 1}", one, was.get(one), now.get(one))
     else:
         yield Change(file, entry, key, old, new)
-
-
-# ---- tomlkit ----
-
-
-def _item(value: Any) -> Any:
-    return tomlkit.value(toml_of(value))
-
-
-def _set(table: Any, key: str, old: Any, new: Any) -> None:
-    """One key as it should be; rows of bands one by one, so that those that stay keep their comments."""
-    if new is None:
-        table.remove(key)
-    elif isinstance(table.get(key), AoT):
-        _set_rows(table, key, old, new)
-    elif key == BAND:
-        for row in new:
-            _append(table, key, row)
-    else:
-        table[key] = _item(new)
-
-
-def _set_rows(table: Any, key: str, old: list[Raw], new: list[Raw]) -> None:
-    for at, (was, now) in enumerate(zip(old, new, strict=False)):
-        for one in [*was, *(one for one in now if one not in was)]:
-            if was.get(one) != now.get(one):
-                _set(table[key][at], one, was.get(one), now.get(one))
-    for row in new[len(old) :]:
-        _append(table, key, row)
-    for at in range(len(old) - 1, len(new) - 1, -1):
-        del table[key][at]
-
-
-def _append(where: Any, kind: str, entry: Raw) -> None:
-    """One more entry of its kind, with a free line before it; examples stay the last of a file, as its readers want."""
-    examples = where.get(_LAST) if kind not in where else None
-    if examples is not None:
-        where.remove(_LAST)
-    if kind not in where:
-        spaced = where.as_string().endswith("\n\n")
-        where.append(kind, tomlkit.aot())
-    else:
-        spaced = bool(where[kind]) and where[kind][-1].as_string().endswith("\n\n")
-    table = _table(entry, tomlkit.table())
-    if spaced:  # the free line before the next heading stays the last one
-        table.trivia.indent = ""
-        (table[BAND][-1] if BAND in table else table).add(tomlkit.nl())
-    where[kind].append(table)
-    if examples is not None:
-        where.append(_LAST, examples)
-
-
-def _table(entry: Raw, table: Table) -> Table:
-    """An entry as a table in the style of the files, its signs of equality in one column."""
-    table.trivia.indent = "\n"
-    width = max((len(toml_key(key)) for key in entry if key != BAND), default=0)
-    for key, value in entry.items():
-        if key == BAND:
-            continue
-        line = tomlkit.parse(f"{toml_key(key):<{width}} = {toml_of(value)}\n")
-        for name, item in line.body:
-            table.append(name, item)
-    for row in entry.get(BAND, []):
-        _append(table, BAND, row)
-    return table

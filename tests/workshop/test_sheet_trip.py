@@ -13,7 +13,7 @@ from hypothesis import given, settings
 from oracle_formularies import formularies
 from workshop.test_approve import PRODUCT, place, sign
 
-from dosecheck.errors import FileError, InputError
+from dosecheck.errors import DosecheckError, FileError, InputError
 from dosecheck.formulary.folder import parse, read_folder
 from dosecheck.formulary.lint import lint_files
 from dosecheck.formulary.load import Formulary
@@ -164,6 +164,49 @@ def test_a_first_entry_of_its_kind_stands_before_the_examples() -> None:
     text = plan(files, wanted(as_read(tuple(rows)), []), remove=False).files[name].decode()
     assert text.index("\n\n[[age_limit]]\n") < text.index("\n\n[[example]]\n") and text.endswith(example)
     assert not lint_files({**files, name: text.encode()}).faults
+
+
+INLINE = REGIMEN.replace('age = { from = "3 months", below = "12 years" }', "").replace("[[regimen]]", "").strip().replace("\n\n", "\n")
+
+
+@pytest.mark.parametrize(
+    "text",
+    [
+        medicine().replace("\n", "\r\n"),
+        "\ufeff" + medicine(),
+        medicine().replace('age = { from = "3 months", below = "12 years" }', 'age.from = "3 months"\nage.below = "12 years"'),
+        medicine().replace('age = { from = "3 months", below = "12 years" }\n', "")
+        + '[regimen.age]\nfrom = "3 months"\nbelow = "12 years"\n',
+    ],
+    ids=["lines ended as on Windows", "a mark at the start", "dotted keys", "a table of its own"],
+)
+def test_a_file_written_another_way_is_edited_all_the_same(text: str) -> None:
+    name = "medicines/exampol.toml"
+    files = folder(medicines_exampol=text.encode())
+    rows = list(to_rows(files))
+    at = [one.name for one in rows].index("regimens")
+    cells = dict(zip(rows[at].header, rows[at].rows[0], strict=True))
+    rows[at] = rows[at]._replace(rows=(tuple({**cells, "age.from": "4 months", "dose": "16 mg/kg", "note": "New."}.values()),))
+    content = plan(files, wanted(as_read(tuple(rows)), []), remove=False).files[name]
+    before, after = parse(name, files[name])["regimen"][0], parse(name, content)["regimen"][0]
+    assert after == {**before, "age": {"from": "4 months", "below": "12 years"}, "dose": "16 mg/kg", "note": "New."}
+    assert content.count(b"\r\n") in (0, content.count(b"\n")) and content[:3] == files[name][:3]
+
+
+def test_a_file_that_cannot_be_edited_is_left_to_a_person() -> None:
+    """Entries in a row of braces: one can be changed, and a new one is refused in a sentence."""
+    inline = INLINE.replace("\n", ", ")
+    text = medicine(more="").replace(
+        '\n[[ingredient]]\nid = "exampol"',
+        f'ingredient = [{{ id = "exampol" }}]\nregimen = [{{ {inline}, weight = {{ below = "50 kg" }} }}]',
+    )
+    files = folder(medicines_exampol=text)
+    rows = list(to_rows(files))
+    at = [one.name for one in rows].index("regimens")
+    (row,) = rows[at].rows
+    rows[at] = rows[at]._replace(rows=(row, tuple(cell.replace("oral-child", "other") for cell in row)))
+    with pytest.raises(DosecheckError, match="Edit it by hand"):
+        plan(files, wanted(as_read(tuple(rows)), []), remove=False)
 
 
 def test_removed_rows_are_told_and_removed_only_when_asked(tmp_path: Path) -> None:
