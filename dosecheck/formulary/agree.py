@@ -19,7 +19,7 @@ from dosecheck.quantity import Quantity
 from dosecheck.reading import read_dose, read_strength, read_volume
 from dosecheck.showing import show
 
-_WHO = ("age", "weight", "gestation", "postmenstrual", "corrected", "band")
+WHO = ("age", "weight", "gestation", "postmenstrual", "corrected", "band")
 
 
 # ---- a regimen ----
@@ -30,7 +30,7 @@ def regimen_problems(entry: dict[str, Any]) -> Iterator[Problem]:
     if ("dose" in entry) == ("band" in entry):
         said = "both dose and [[regimen.band]]" if "dose" in entry else "neither dose nor [[regimen.band]]"
         yield Problem(("dose",), f"The regimen has {said}.", f"For example: {EXAMPLES['dose']}; or a dose in each [[regimen.band]].")
-    if not any(key in entry for key in _WHO):
+    if not any(key in entry for key in WHO):
         yield Problem(("age",), "Nothing says for which children it is, so it would fit any age.", f"For example: {EXAMPLES['age']}.")
     yield from _daily_share(entry)
     if "dose" in entry and "band" not in entry:

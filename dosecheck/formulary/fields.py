@@ -12,7 +12,7 @@ from collections.abc import Callable
 from fractions import Fraction
 from typing import Annotated, Any
 
-from pydantic import AfterValidator, Discriminator, Field, Tag
+from pydantic import AfterValidator, Discriminator, Field, Tag, WithJsonSchema
 from pydantic_core import PydanticCustomError
 
 from dosecheck.errors import TextError
@@ -115,11 +115,16 @@ def _word(text: str) -> str:
     return text
 
 
-Id = Annotated[str, _reads(_id)]
-Text = Annotated[str, _reads(_text)]
-Line = Annotated[str, _reads(_line)]
-Word = Annotated[str, _reads(_word)]
-Address = Annotated[str, _reads(_address)]
+def _text_of(read: Callable[[str], Any], pattern: str = "") -> Any:
+    """A text that `read` reads.  `pattern`: how it looks, for the JSON Schema: whatever `read` reads looks so."""
+    return Annotated[str, _reads(read), WithJsonSchema({"type": "string", **({"pattern": pattern} if pattern else {})})]
+
+
+Id = _text_of(_id, f"^{_ID.pattern}$")
+Text = _text_of(_text, r"\S")
+Line = _text_of(_line, r"^\S(?:.*\S)?$")
+Word = _text_of(_word, r"^[^\sA-Z;](?:[^A-Z;\n]*[^\sA-Z;])?$")
+Address = _text_of(_address, r"^https?://[!-~]{3,500}$")
 Count = Annotated[int, Field(ge=1, le=MOST_DOSES)]
 
 
@@ -215,25 +220,27 @@ def _over(text: str) -> None:
         read_time(text, "time of a total", "7 days")
 
 
-DoseText = Annotated[str, _reads(_amount)]
-Figure = Annotated[str, _reads(read_figure)]
-Bound = Annotated[str, _reads(_bound)]
-PlainAmount = Annotated[str, _reads(_plain_amount)]
-MassAmount = Annotated[str, _reads(_mass_amount)]
-Rate = Annotated[str, _reads(_rate)]
-Concentration = Annotated[str, _reads(read_concentration)]
-FactorEnd = Annotated[str, _reads(read_factor_end)]
-Strength = Annotated[str, _reads(read_strength)]
-Volume = Annotated[str, _reads(read_volume)]
-Time = Annotated[str, _reads(lambda text: read_time(text, "time", "6 hours"))]
-Over = Annotated[str, _reads(_over)]
-Share = Annotated[str, _reads(read_share)]
-AgeEdge = Annotated[str, _reads(read_edge)]
-Weight = Annotated[str, _reads(read_weight)]
-Filtration = Annotated[str, _reads(read_filtration)]
-Weeks = Annotated[str, _reads(read_weeks)]
-Print = Annotated[str, _reads(_print_of_figures)]
-ZScore = Annotated[str, _reads(read_z)]
+_AMOUNT = rf"^ *{NUMBER} *[A-Za-zµμ%][^,]*$"  # a number, then its unit
+
+DoseText = _text_of(_amount, _AMOUNT)
+Figure = _text_of(read_figure, _AMOUNT)
+Bound = _text_of(_bound, _AMOUNT)
+PlainAmount = _text_of(_plain_amount, _AMOUNT)
+MassAmount = _text_of(_mass_amount, _AMOUNT)
+Rate = _text_of(_rate, _AMOUNT)
+Concentration = _text_of(read_concentration, _AMOUNT)
+FactorEnd = _text_of(read_factor_end, _AMOUNT)
+Strength = _text_of(read_strength, _AMOUNT)
+Volume = _text_of(read_volume, _AMOUNT)
+Time = _text_of(lambda text: read_time(text, "time", "6 hours"), _AMOUNT)
+Over = _text_of(_over)
+Share = _text_of(read_share, rf"^{NUMBER} ?%$")
+AgeEdge = _text_of(read_edge, r"^(?:0|[1-9][0-9]{0,4}) (?:day|week|month|year)s?$")
+Weight = _text_of(read_weight, _AMOUNT)
+Filtration = _text_of(read_filtration, _AMOUNT)
+Weeks = _text_of(read_weeks, _AMOUNT)
+Print = _text_of(_print_of_figures, r"^[0-9a-f]{12}$")
+ZScore = _text_of(read_z, r"^ *-?[0-9](?:\.[1-9])? *$")
 
 
 def either(first: tuple[type, Any], other: Any) -> Any:
