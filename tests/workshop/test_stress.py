@@ -207,3 +207,10 @@ def test_without_matplotlib_one_sentence_before_the_long_run(monkeypatch: pytest
     monkeypatch.setitem(sys.modules, "matplotlib", None)
     said = dosecheck("formulary", "stress", str(FOLDER), "--svg", str(tmp_path / "h.svg"))
     assert said.status == 2 and 'pip install "dosecheck[plot]"' in flat(said.err) and not (tmp_path / "h.svg").exists()
+
+
+def test_a_weight_that_no_reference_knows_is_told_as_not_looked_at(shipped: Formulary) -> None:
+    """Growth references begin at term: nothing is held against the weight of a baby born early."""
+    blind = stress(shipped, DAY, 10, 2, shipped.medicine("cefotaxime")).blind
+    why = {row.why for row in blind if row.regimen == "intravenous-infection-premature" and row.slip == "weight-pounds"}
+    assert why == {"no limit looks there"}

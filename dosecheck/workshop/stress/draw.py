@@ -22,6 +22,7 @@ from dosecheck.rules.facts import body_of
 _TRIES = 1000
 _FINE = 1000  # a part of a range is drawn in thousandths
 _Z = tuple(map(Decimal, ("-2", "-1.5", "-1", "-0.5", "0", "0", "0.5", "1", "1.5", "2")))
+_LIGHT = Decimal(-2)  # at most so for a baby born early: the reference begins at term
 _MONTHS = 216  # to the 18th birthday
 _TERM, _EARLY = "39 weeks", "33 weeks"
 
@@ -76,6 +77,7 @@ def _months(regimen: Regimen) -> tuple[int, int]:
 def _any_child(draw: Draw, regimen: Regimen) -> Drawn | None:
     months, days, sex, z = draw.whole(*_months(regimen)), draw.whole(0, 27), draw.pick(("female", "male")), draw.pick(_Z)
     early = draw.whole(0, 1) and any(band.fact == "gestation" or " " in band.fact for band in regimen.bands)
+    z = min(z, _LIGHT) if early else z
     day = days if months == 0 else months * 487 // 16 + 15
     weight, height = (_at(sex, day, measure, by) for measure, by in (("weight", z), ("height", z / 2)))
     kg = _scales(Fraction(weight)) if weight and height else Fraction(0)

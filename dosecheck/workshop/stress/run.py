@@ -26,13 +26,14 @@ _CHUNK = 50_000  # rows answered at once
 
 
 class Answered(NamedTuple):
-    """One order with what the engine said; `slip` is None for a right order."""
+    """One order with what the engine said; `slip` is None for a right order; `weighed`: the weight was held against the age."""
 
     right: Right
     slip: Seeded | None
     outcome: str
     codes: str
     sentence: str
+    weighed: bool
 
 
 def stress(formulary: Formulary, today: date, each: int = EACH, seed: int = 1, medicine: Medicine | None = None) -> Stress:
@@ -52,7 +53,7 @@ def stress(formulary: Formulary, today: date, each: int = EACH, seed: int = 1, m
 
 def _drawn(formulary: Formulary, today: date, each: int, seed: int, only: Medicine | None, tally: Tally) -> Iterator[Right]:
     for medicine in [only] if only else formulary.medicines():
-        for regimen in in_force(medicine, today):
+        for regimen in (regimen for regimen in in_force(medicine, today) if regimen.valid_from <= today):
             found = list(right_orders(formulary, medicine, regimen, each, seed))
             tally.drew(medicine, regimen, len(found))
             yield from found
@@ -74,12 +75,12 @@ def answer(batch: Batch, orders: list[tuple[Right, Seeded | None]]) -> Iterator[
     if not orders:
         return
     rows = [(slip or right).fields for right, slip in orders]
-    answers = batch.answer(_frame(rows)).select("outcome", "codes", "sentence")
+    answers = batch.answer(_frame(rows)).select("outcome", "codes", "sentence", "weight_z")
     fine = False
-    for (right, slip), (outcome, codes, sentence) in zip(orders, answers.iter_rows(), strict=True):
+    for (right, slip), (outcome, codes, sentence, weight_z) in zip(orders, answers.iter_rows(), strict=True):
         fine = outcome == WITHIN if slip is None else fine
         if slip is None or fine:
-            yield Answered(right, slip, outcome, codes or "", sentence or "")
+            yield Answered(right, slip, outcome, codes or "", sentence or "", weight_z is not None)
 
 
 def _frame(rows: list[dict[str, Any]]) -> pl.DataFrame:

@@ -103,7 +103,7 @@ def looked_at(right: Right, slip: str, way: str) -> bool:
     if slip == "gap-too-short":
         return any({"gap", "doses", "daily", "mean doses"} & {limit.main.measure.split("/")[0]} for limit in limits)
     if slip in INPUTS:
-        return True  # the weight is held against the age, and another route against its own regimens
+        return True  # another route is held against its own regimens, and the weight against the age where a reference has it
     sense = AT_MOST if way == OVER else AT_LEAST
     bases = ("dose", "daily", "average", "rate")
     return any(limit.main.sense == sense and limit.main.measure.split("/")[0] in bases for limit in limits)

@@ -100,27 +100,43 @@ class Stress(NamedTuple):
 
     @property
     def weighted(self) -> Fraction | None:
-        """The share caught, each slip by its published proportion; those without one are left out.  None: no such slip."""
-        weights, counts = shares(), self.by_slip
-        whole = sum(weight for key, weight in weights.items() if key in counts)
-        return sum(weight * counts[key].share for key, weight in weights.items() if key in counts) / whole if whole else None
+        """The share caught, each slip by its published proportion; None where no order has such a slip."""
+        return weighted(self.by_slip)
+
+    @property
+    def weighted_by_medicine(self) -> dict[str, Fraction]:
+        """The same for each medicine that has such a slip."""
+        rows = {name: {key[1:]: count for key, count in self.cells.items() if key[0] == name} for name in self.by_medicine}
+        found = {name: weighted(counts) for name, counts in rows.items()}
+        return {name: share for name, share in found.items() if share is not None}
 
     def as_dict(self) -> dict[str, Any]:
-        weights = shares()
+        weights, by = shares(), self.weighted_by_medicine
         return {
             "right_orders": self.rights.as_dict(),
             "traps": {name: count.as_dict() for name, count in self.traps.items()},
-            "caught_weighted": None if self.weighted is None else round(float(self.weighted), 4),
+            "caught_weighted": _rounded(self.weighted),
             "slips": [
                 {"slip": slip, "way": way, "published_share": round(float(weights.get((slip, way), 0)), 4), **count.as_dict()}
                 for (slip, way), count in self.by_slip.items()
             ],
-            "medicines": {name: count.as_dict() for name, count in self.by_medicine.items()},
+            "medicines": {name: {**count.as_dict(), "caught_weighted": _rounded(by.get(name))} for name, count in self.by_medicine.items()},
             "cells": [{"medicine": m, "slip": s, "way": w, **count.as_dict()} for (m, s, w), count in self.cells.items()],
             "blind": [row.as_dict() for row in self.blind],
             "alarms": [row._asdict() for row in self.alarms],
             "undrawn": list(self.undrawn),
         }
+
+
+def _rounded(share: Fraction | None) -> float | None:
+    return None if share is None else round(float(share), 4)
+
+
+def weighted(counts: dict[tuple[str, str], Count]) -> Fraction | None:
+    """The mean share caught of the slips that have a published proportion, weighted by it."""
+    weights = {key: weight for key, weight in shares().items() if key in counts}
+    whole = sum(weights.values())
+    return sum(weight * counts[key].share for key, weight in weights.items()) / whole if whole else None
 
 
 def _summed(cells: dict[tuple, Count], key) -> dict[Any, Count]:
@@ -166,7 +182,8 @@ class Tally:
         key = (*place, slip.slip, slip.way)
         self._spots[key][outcome] += 1
         if outcome == WITHIN and key not in self._missed:
-            why = _WHY.get(slip.slip, _WITHIN) if looked_at(right, slip.slip, slip.way) else _NOBODY
+            looked = answered.weighed if slip.slip == "weight-pounds" else looked_at(right, slip.slip, slip.way)
+            why = _WHY.get(slip.slip, _WITHIN) if looked else _NOBODY
             self._missed[key] = (why, order_of(slip.fields, self._folder))
 
     def result(self) -> Stress:
@@ -196,5 +213,14 @@ def _cells(spots: dict[tuple[str, str, str, str], Count]) -> dict[tuple[str, str
 
 
 def _blindest(row: Blind) -> tuple[Any, ...]:
-    """The lowest share caught first; at the same share, what is published as the more frequent slip."""
-    return Fraction(row.caught, row.orders), -shares().get((row.slip, row.way), Fraction(0)), ORDER.index(row.slip), row[:4]
+    """The lowest share caught first; at the same share, what is published as the more frequent slip.
+
+    Another route comes last: where its figures are the same, no figure can tell.
+    """
+    return (
+        row.slip == "route",
+        Fraction(row.caught, row.orders),
+        -shares().get((row.slip, row.way), Fraction(0)),
+        ORDER.index(row.slip),
+        row[:4],
+    )
