@@ -24,7 +24,7 @@ _MOST = 1000
 @click.command("stress", epilog="Exit status: 0 done, 2 bad input.")
 @click.argument("folder", required=False)
 @click.option("--medicine", metavar="NAME", cls=Once, help="only this one")
-@click.option("--orders", type=click.IntRange(1, _MOST), default=10, show_default=True, help="right orders for each regimen")
+@click.option("--orders", type=click.IntRange(1, _MOST), default=20, show_default=True, help="right orders for each regimen")
 @click.option("--seed", type=click.IntRange(0, 10**9), default=1, show_default=True, help="the same seed gives the same orders")
 @click.option("--svg", metavar="FILE", cls=Once, help="a heat map, medicine by slip, as SVG")
 @click.option("--png", metavar="FILE", cls=Once, help="the same as PNG")
@@ -33,7 +33,7 @@ def command(folder: str | None, medicine: str | None, orders: int, seed: int, sv
     """How much it would catch: right orders for children of all ages, known slips seeded in them, all of them checked.
 
     It counts by medicine and slip what was caught, what was missed, and false alarms on right orders, and shows where the
-    formulary is blind, each time with an order to run. The 10 orders a regimen of the default take some 15 seconds for
+    formulary is blind, each time with an order to run. The 20 orders a regimen of the default take some 15 seconds for
     250 regimens.
     """
     try:

@@ -21,7 +21,7 @@ from dosecheck.workshop.stress.right import Right, right_orders
 from dosecheck.workshop.stress.seeds import Seeded, seeded
 from dosecheck.workshop.stress.tally import Stress, Tally
 
-EACH = 10  # right orders for each regimen: some 15 seconds for 250 regimens
+EACH = 20  # right orders for each regimen: some 15 seconds for 250 regimens
 _CHUNK = 50_000  # rows answered at once
 
 
