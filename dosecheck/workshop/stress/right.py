@@ -1,52 +1,30 @@
 """Right orders: for one regimen and one child, a dose drawn from what the regimen allows, written as a prescriber might.
 
-A dose is rounded to what the product measures or to two significant figures (three or four where two leave the range),
-towards the inside of the range.  It is written as an amount, in another unit, per kg, or as a volume of a product.
+How the dose is rounded and written is in `writing.py`; the range is that of the very limits that an order is checked by.
 """
 
 from __future__ import annotations
 
 from collections.abc import Iterator
 from fractions import Fraction
-from math import ceil, floor
+from math import ceil
 from typing import Any, NamedTuple
 
 from dosecheck.formulary.limits import Limit
 from dosecheck.formulary.load import Formulary
 from dosecheck.formulary.measures import AT_LEAST, Ratio
 from dosecheck.formulary.medicine import Medicine, Product, Regimen
-from dosecheck.quantity import COUNTED, UNITS, factor
+from dosecheck.quantity import COUNTED, factor
 from dosecheck.records import Order
 from dosecheck.rules.check import case_of
 from dosecheck.rules.dosing import dosing_of
 from dosecheck.rules.explain import allowed, most_for_one_dose
 from dosecheck.rules.facts import body_of, ratio
-from dosecheck.showing import show_unit
-from dosecheck.workshop.stress.draw import Draw, Drawn, decimal, draw_child
+from dosecheck.workshop.stress.draw import Draw, Drawn, draw_child
+from dosecheck.workshop.stress.writing import WAYS, Written, written_dose
 
 _HOUR, _DAY = 3600, 86_400
 _NEARLY = Fraction(9, 10)  # of a single figure whose low end the limits do not tell
-_WAYS = ("amount", "amount", "amount", "other unit", "per kg", "volume", "volume")
-_BIGGER = {"micrograms": "mg", "mg": "g", "nanograms": "micrograms"}
-_SMALLER = {big: small for small, big in _BIGGER.items()}
-
-
-class Written(NamedTuple):
-    """A dose as written: `number` of `unit`, which is of `kind`; `tail` names the ingredient where that is needed.
-
-    `each`: base units of the medicine in one of `unit`, for this child and product; `measured`: as the product measures it.
-    """
-
-    number: Fraction
-    unit: str
-    kind: str
-    each: Fraction
-    tail: str = ""
-    measured: bool = False
-
-    @property
-    def text(self) -> str:
-        return f"{decimal(self.number)} {show_unit(self.unit, self.number)}{self.tail}"
 
 
 class Right(NamedTuple):
@@ -73,7 +51,7 @@ def right_orders(formulary: Formulary, medicine: Medicine, regimen: Regimen, num
 
 def _order(draw: Draw, formulary: Formulary, medicine: Medicine, regimen: Regimen, drawn: Drawn) -> Right | None:
     frequency, doses = draw.pick(_frequencies(regimen))
-    part, way, wanted = draw.part(), draw.pick(_WAYS), draw.whole(0, 1)
+    part, way, wanted = draw.part(), draw.pick(WAYS), draw.whole(0, 1)
     products = list(_products(medicine, regimen))
     product = draw.pick(products) if products else None
     facts = _facts(formulary, medicine, regimen, drawn, doses)
@@ -84,7 +62,7 @@ def _order(draw: Draw, formulary: Formulary, medicine: Medicine, regimen: Regime
         part = Fraction(1)  # the figure itself is what anybody writes
     if product is not None and not (medicine.basis_stated or regimen.products or way == "volume" or wanted):
         product = None
-    written = _written(way, part, ends, regimen, medicine, drawn, product)
+    written = written_dose(way, part, ends, regimen, medicine, drawn, product)
     if written is None:
         return None
     if product is not None and not (medicine.basis_stated or regimen.products or written.measured):
@@ -154,86 +132,6 @@ def _by_time(regimen: Regimen, facts: dict[str, Ratio]) -> tuple[Fraction, Fract
         return None
     times = Fraction(*facts["weight"]) if "weight" in high.kind else 1
     return (low.value if low and low != high else high.value * _NEARLY) * times, high.value * times
-
-
-def _written(
-    way: str,
-    part: Fraction,
-    ends: tuple[Fraction, Fraction],
-    regimen: Regimen,
-    medicine: Medicine,
-    drawn: Drawn,
-    product: Product | None,
-) -> Written | None:
-    """The wanted way where it can be done, else the plain amount."""
-    tail = f" of {regimen.ingredient}" if medicine.basis_stated else ""
-    wanted = part * (ends[1] - ends[0]) + ends[0]
-    for unit, kind, each, step in _forms(way, wanted, regimen, drawn, product):
-        number = _rounded(wanted / each, ends[0] / each, ends[1] / each, step)
-        if number:
-            return Written(number, unit, kind, each, "" if kind in ("volume", *COUNTED) else tail, kind == "volume" or step is not None)
-    return None
-
-
-def _forms(
-    way: str, wanted: Fraction, regimen: Regimen, drawn: Drawn, product: Product | None
-) -> Iterator[tuple[str, str, Fraction, Fraction | None]]:
-    """(unit, kind, base units in one, step or None) in order of preference; the last is the regimen's own unit."""
-    figure = regimen.span.high or regimen.span.low
-    own, kind = figure.unit.split("/")[0], regimen.kind
-    kg = drawn.weight_kg * factor("kg", "weight")
-    if regimen.span.continuous:
-        yield figure.unit, figure.kind, factor(figure.unit, figure.kind) * (kg if "weight" in figure.kind else 1), None
-        return
-    if kind in COUNTED:
-        yield own, kind, Fraction(1), Fraction(1, product.divides if product else 1)
-        return
-    if product is not None:
-        for unit, below, each, step in _of_product(regimen, product, wanted):
-            if way == "volume":
-                yield unit, below, each, step
-            elif step:
-                yield own, kind, factor(own, kind), step * each / factor(own, kind)
-    if way == "per kg" and "weight" in figure.kind:
-        yield f"{own}/kg", f"{kind}/weight", factor(f"{own}/kg", f"{kind}/weight") * kg, None
-    if way == "other unit" and kind == "mass":
-        other = _BIGGER.get(own) if wanted >= factor(own, kind) * 100 else _SMALLER.get(own)
-        if other in UNITS[kind]:
-            yield other, kind, factor(other, kind), None
-    yield own, kind, factor(own, kind), None
-
-
-def _of_product(regimen: Regimen, product: Product, wanted: Fraction) -> Iterator[tuple[str, str, Fraction, Fraction | None]]:
-    """In what the product is measured: mL by its steps, or so many of a counted thing."""
-    strength = product.strengths[regimen.ingredient]
-    below = strength.kind.split("/")[1]
-    unit = "mL" if below == "volume" else next(iter(UNITS[below]))
-    each = strength.value * factor(unit, below)
-    if below != "volume":
-        yield unit, below, each, Fraction(1, product.divides)
-        return
-    fitting = [s.step for s in product.measure if s.up_to is None or wanted / strength.value <= s.up_to]
-    yield unit, below, each, fitting[0] / factor(unit, below) if fitting else None
-
-
-def _rounded(wanted: Fraction, low: Fraction, high: Fraction, step: Fraction | None) -> Fraction | None:
-    """The nearest whole number of steps inside the range; or of significant figures, two if it may be, else up to four."""
-    for each in [step] if step else [figure_step(wanted, figures) for figures in (2, 3, 4)]:
-        near = sorted((side(wanted / each) * each for side in (floor, ceil)), key=lambda found: abs(found - wanted))
-        inside = [found for found in near if found > 0 and low <= found <= high]
-        if inside:
-            return inside[0]
-    return None
-
-
-def figure_step(number: Fraction, figures: int) -> Fraction:
-    """The size of the last of so many significant figures."""
-    power = 0
-    while number >= 10 ** (power + 1):
-        power += 1
-    while number < Fraction(10) ** power:
-        power -= 1
-    return Fraction(10) ** (power - figures + 1)
 
 
 def _over(regimen: Regimen, written: Written, drawn: Drawn) -> dict[str, str]:

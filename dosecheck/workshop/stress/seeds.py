@@ -13,7 +13,8 @@ from dosecheck.formulary.measures import AT_LEAST, AT_MOST
 from dosecheck.quantity import UNITS
 from dosecheck.rules.slips import SLIPS, Situation
 from dosecheck.workshop.stress.draw import decimal
-from dosecheck.workshop.stress.right import Right, figure_step
+from dosecheck.workshop.stress.right import Right
+from dosecheck.workshop.stress.writing import figure_step
 
 OVER, UNDER, NEITHER = "over", "under", ""
 _POUNDS = Fraction(UNITS["weight"]["kg"], UNITS["weight"]["lb"])
