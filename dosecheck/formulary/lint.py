@@ -135,7 +135,7 @@ def _sources_in(raw: Raw) -> Iterator[tuple[Place, str]]:
                 node = entry
                 for part in (*path, "source", "id"):
                     node = node.get(part) if isinstance(node, dict) else None
-                if isinstance(node, str):
+                if isinstance(node, str) and node:  # an empty one is told as such
                     yield (kind, number, *path, "source", "id"), node
 
 

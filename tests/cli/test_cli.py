@@ -52,6 +52,7 @@ OPTIONS = {
     "formulary lint": "--json --help",
     "formulary show": "--formulary --json --help",
     "formulary copy": "--help",
+    "formulary new": "--formulary --json --help",
     "formulary schema": "--help",
     "formulary fmt": "--check --json --help",
     "formulary advice": "--json --help",

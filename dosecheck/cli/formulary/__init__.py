@@ -9,6 +9,7 @@ from dosecheck.cli.lazy import LazyGroup
 _COMMANDS = {
     "show": "One medicine: products, regimens, age limits, each with its source.",
     "copy": "A copy of the example formulary to make your own.",
+    "new": "A new medicine's file to fill in, every key explained.",
     "schema": "The JSON Schema of a file: completion and help in editors.",
     "fmt": "Put the keys of the files in order, and align them.",
     "lint": "Every fault of a formulary at once, and advice.",
