@@ -496,3 +496,16 @@ def test_a_daily_maximum_holds_one_dose_whose_number_is_not_told() -> None:
     order = Order(medicine="ceftriaxone", route="intravenous", for_="typhoid fever", condition="second line")
     (block,) = reckon(order, child, REAL).figures
     assert str(block.high.to("g").number) == "4" and all(p.amount is None or p.amount <= block.high for p in block.products)
+
+
+@pytest.mark.parametrize("product", [None, "oral-liquid-120-in-5"])
+def test_without_a_weight_no_size_is_offered(product: str | None) -> None:
+    """H15, H09: WHO's 15 mg/kg without a weight is no dose; the 1 g that is left of its maxima is not one for a 2-year-old."""
+    order = {"medicine": "paracetamol", "route": "oral", "for_": "pain", "product": product}
+    child = Child(age="2 years", on="2026-05-04")
+    (block,) = reckon(Order(**order), child, REAL).figures
+    assert (
+        block.high is None and block.low is None and block.products and all(p.measured is None and p.amount is None for p in block.products)
+    )
+    checked = check_order(Order(**order, dose="100 mg", every="6 hours"), child, REAL)
+    assert checked.outcome == "not-checked" and checked.slips == () and (not product or checked.suggestion.measured is None)

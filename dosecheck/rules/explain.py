@@ -23,6 +23,8 @@ from dosecheck.rules.verdict import LimitState
 from dosecheck.showing import show, show_number, show_seconds
 from dosecheck.working import BY, TIMES, Step
 
+_OF_DOSE = ("dose", "daily", "rate")
+
 
 def allowed(comparison: Comparison, facts: dict[str, Ratio]) -> Fraction | None:
     """The single dose (in base units) at which an upper comparison just holds, or None where a fact is missing.
@@ -54,6 +56,13 @@ def most_for_one_dose(limit: Limit, facts: dict[str, Ratio]) -> Fraction | None:
         return None
     values = [allowed(c, facts) for c in limit.comparisons if c.sense == AT_MOST]
     return None if values[0] is None else max(v for v in values if v is not None)
+
+
+def lacks_weight(regimen: Regimen, facts: dict[str, Ratio]) -> bool:
+    """An upper limit of the dose goes by a weight or a surface that is not known: what the other maxima leave is no dose for this child."""
+    upper = [limit.main.measure for limit in regimen.limits if limit.main.sense == AT_MOST]
+    needed = {name for measure in upper if measure.split("/")[0] in _OF_DOSE for name in MEASURES[measure].under}
+    return any(facts.get(name) is None for name in needed & {"weight", "surface"})
 
 
 def fewest_doses(regimen: Regimen) -> int:

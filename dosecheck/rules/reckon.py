@@ -22,11 +22,11 @@ from dosecheck.rules.check import as_told, case_of, earlier_problems, order_prob
 from dosecheck.rules.codes import Finding
 from dosecheck.rules.concerns import child_concerns, regimen_concerns
 from dosecheck.rules.dosing import dosing_of, without_weight
-from dosecheck.rules.explain import allowed, fewest_doses, limit_step, most_for_one_dose
+from dosecheck.rules.explain import allowed, fewest_doses, lacks_weight, limit_step, most_for_one_dose
 from dosecheck.rules.facts import body_of, ratio
 from dosecheck.rules.kidneys import fits, parted, untold
 from dosecheck.rules.present import bands_in_words, child_in_words, status_line, understood
-from dosecheck.rules.supply import measurable
+from dosecheck.rules.supply import NO_WEIGHT, measurable
 from dosecheck.rules.verdict import CAUTION, Suggestion, weight_in_doubt, withheld
 from dosecheck.showing import show
 from dosecheck.working import TIMES, Step
@@ -209,7 +209,8 @@ def _figures_of(case: Case, regimen: Regimen) -> Iterator[Figures]:
 
 def _block(case: Case, regimen: Regimen, count: int | None, facts: dict[str, Ratio]) -> Figures:
     firsts = [limit for limit in regimen.limits if not limit.beyond]
-    each = [(limit, most_for_one_dose(limit, facts)) for limit in firsts]
+    unsized = lacks_weight(regimen, facts)
+    each = [] if unsized else [(limit, most_for_one_dose(limit, facts)) for limit in firsts]
     bounds = [bound for _, bound in each if bound is not None]
     untold = count is None and case.given.doses is None
     steps = [
@@ -226,7 +227,8 @@ def _block(case: Case, regimen: Regimen, count: int | None, facts: dict[str, Rat
     left, after = left_by_earlier(case, regimen, facts, low)
     usable = [] if regimen.span.continuous else [measurable(p, regimen, facts, left) for p in products if p.release == regimen.release]
     notes = (
-        [f.message for f in regimen_concerns(regimen, case.child, case.body, once=True)]
+        [f"One dose: {NO_WEIGHT}."] * unsized
+        + [f.message for f in regimen_concerns(regimen, case.child, case.body, once=True)]
         + ([regimen.rounding] if regimen.rounding else [])
         + list(regimen.ask_first)
     )

@@ -15,7 +15,7 @@ from dosecheck.formulary.medicine import Medicine, Product, Regimen
 from dosecheck.quantity import UNITS
 from dosecheck.records import WITHIN
 from dosecheck.rules.case import Case, Reading
-from dosecheck.rules.explain import allowed, most_for_one_dose
+from dosecheck.rules.explain import allowed, lacks_weight, most_for_one_dose
 
 FAR = Fraction(3, 2)  # so many times the most for one dose, or so many times below the least: far out
 
@@ -140,7 +140,7 @@ def _range(reading: Reading) -> tuple[Fraction, Fraction] | None:
     else:
         bounds = [most_for_one_dose(limit, reading.upper) for limit in reading.regimen.limits]
     known = [b for b in bounds if b is not None]
-    if not known:
+    if not known or lacks_weight(reading.regimen, reading.upper):
         return None
     high = min(known)
     lows = [

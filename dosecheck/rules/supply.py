@@ -15,7 +15,7 @@ from dosecheck.quantity import COUNTED, Quantity, counted_unit
 from dosecheck.rules.amounts import Amount
 from dosecheck.rules.case import Case, Reading
 from dosecheck.rules.codes import NOTE, Finding
-from dosecheck.rules.explain import most_for_one_dose
+from dosecheck.rules.explain import lacks_weight, most_for_one_dose
 from dosecheck.rules.facts import ratio
 from dosecheck.rules.judge import answer_limit
 from dosecheck.rules.verdict import Suggestion
@@ -23,6 +23,7 @@ from dosecheck.working import BY, Step
 
 NONE = "no measurable dose with this product"
 NONE_NOW = "no dose now, with the doses given before"
+NO_WEIGHT = "no size without the weight (or height) that the figures go by"
 _ABOUT_DOSE = ("dose", "daily", "average", "total")
 
 
@@ -51,6 +52,8 @@ def measurable(product: Product, regimen: Regimen, upper: dict[str, Ratio], left
     """
     if left == 0:
         return Suggestion(product.id, product.name, None, None, (), NONE_NOW)
+    if lacks_weight(regimen, upper):
+        return Suggestion(product.id, product.name, None, None, (), NO_WEIGHT)
     none = Suggestion(product.id, product.name, None, None, (), NONE)
     bounds = [b for b in (most_for_one_dose(limit, upper) for limit in regimen.limits) if b is not None]
     strength = product.strengths.get(regimen.ingredient)
