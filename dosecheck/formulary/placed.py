@@ -14,12 +14,17 @@ _ENTRY = re.compile(r'([a-z ]+) "([^"]*)"')
 
 def placed(fault: FormularyFault, content: bytes, place: Place) -> FormularyFault:
     """With the place of the key, or of the nearest thing around it that stands in the file."""
+    line, column = line_and_column(content, place)
+    return fault._replace(line=line, column=column)
+
+
+def line_and_column(content: bytes, place: Place) -> tuple[int, int]:
+    """Of the key or entry, or of the nearest thing around it that stands in the file; else its start."""
     found, lines = _spots(content)
     for length in range(len(place), 0, -1):
         if place[:length] in found:
-            line, column = lines.at(found[place[:length]].start)
-            return fault._replace(line=line, column=column)
-    return fault._replace(line=1, column=1)
+            return lines.at(found[place[:length]].start)
+    return 1, 1
 
 
 def placed_by_id(fault: FormularyFault, content: bytes) -> FormularyFault:

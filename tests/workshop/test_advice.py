@@ -218,3 +218,22 @@ def test_the_command(tmp_path: Path) -> None:
     assert told["faults"] == [] and told["advice"][0]["about"] == "exampol/oral-child" and told["accepted"] == []
     (tmp_path / "medicines/exampol.toml").write_text("id = 1", "utf-8")
     assert "advice only without faults" in flat(dosecheck("formulary", "lint", path).out)
+
+
+def test_each_line_has_its_place(tmp_path: Path) -> None:
+    """The header of the entry: of two versions that in force, of a table by band the row; what is of the whole file at its start."""
+    loose = regimen("loose", 'age = { below = "12 years" }', 'dose = "15 mg/kg"\nmax_daily = ["60 mg/kg"]\nmax_doses = 4')
+    rows = '[[regimen.band]]\nage = { from = "1 year", below = "2 years" }\ndose = "60 mg"\n'
+    rows += '[[regimen.band]]\nage = { from = "2 years", below = "3 years" }\ndose = "900 mg"\n'
+    table = regimen("table", 'age = { from = "1 year", below = "3 years" }', 'max_daily = ["4 g"]\nmax_doses = 4', route='"rectal"') + rows
+    more = loose.replace("2024-05-01", "2020-05-01") + loose + table + product()
+    found = lines(tmp_path, more, sources=SOURCES + SOURCES.replace("2024]", "2023]"), medicines_exampole=medicine("exampole", more=""))
+    text = (tmp_path / "medicines/exampol.toml").read_text("utf-8").splitlines()
+    at = {(line.code, line.entry): (line.file, line.line) for line in found}
+    versions = [n for n, row in enumerate(text, 1) if row == 'id = "loose"']
+    bands = [n for n, row in enumerate(text, 1) if row == "[[regimen.band]]"]
+    assert at["no-absolute-maximum", 'regimen "loose"'] == ("medicines/exampol.toml", versions[1] - 1)
+    assert {line.line for line in found if ", band " in line.entry} & set(bands), found
+    assert at["source-unused", 'source "invented-handbook-2023"'] == ("sources.toml", 9)
+    assert at["names-look-alike", ""] == ("medicines/exampol.toml", 1)
+    assert all(line.located.startswith(f"{line.file}:{line.line}:1") for line in found)

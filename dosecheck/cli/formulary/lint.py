@@ -44,7 +44,7 @@ def _as_json(report: LintReport, advised: Advised) -> str:
 
 def _text(report: LintReport, advised: Advised, where: str) -> str:
     lines = []
-    for title, rows in (("Faults", [fault.located for fault in report.faults]), ("Advice", list(map(str, advised.open)))):
+    for title, rows in (("Faults", [fault.located for fault in report.faults]), ("Advice", [line.located for line in advised.open])):
         lines += [heading(title), *(wrapped(row, "  - ") for row in rows)] if rows else []
     advice = f"{_count(advised.open, 'advice line')}, {len(advised.accepted)} accepted in accepted.toml"
     counts = [

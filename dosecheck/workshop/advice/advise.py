@@ -35,9 +35,9 @@ def advise(formulary: Formulary, on: date) -> Advised:
         for look in (band_advice, maxima_advice, measured_advice):
             found += look(medicine, formulary, places, on)
     reasons = {(row["code"], about): row["reason"] for row in _acceptances(formulary) for about in row["about"]}
-    accepted = [(line, reasons[line.code, line.about]) for line in found if (line.code, line.about) in reasons]
+    accepted = [(places.placed(line), reasons[line.code, line.about]) for line in found if (line.code, line.about) in reasons]
     unused = [_unused(*key) for key in reasons if key not in {(line.code, line.about) for line, _ in accepted}]
-    left = [line for line in (*found, *unused) if (line.code, line.about) not in reasons]
+    left = [places.placed(line) for line in (*found, *unused) if (line.code, line.about) not in reasons]
     return Advised(tuple(sorted(left, key=lambda line: line.file)), tuple(accepted))
 
 
