@@ -48,7 +48,7 @@ def find_folder(given: str | os.PathLike[str] | None = None) -> tuple[str, str]:
 
 
 def read_folder(folder: str | os.PathLike[str]) -> dict[str, bytes]:
-    """Relative name to content of every file that counts; the README and other files do not.
+    """Relative name to content of every file that counts; the README, hidden files (an editor's locks) and others do not.
 
     Raises:
         FormularyError: the folder is missing or unreadable, or holds something that is no plain file of its own: every such fault at once.
@@ -61,7 +61,7 @@ def read_folder(folder: str | os.PathLike[str]) -> dict[str, bytes]:
         for part in _FOLDERS:
             if os.path.isdir(os.path.join(folder, part)):
                 found = os.scandir(os.path.join(folder, part))
-                entries += [(f"{part}/{entry.name}", entry) for entry in found if entry.name.endswith(".toml")]
+                entries += [(f"{part}/{entry.name}", entry) for entry in found if entry.name.endswith(".toml") and entry.name[0] != "."]
         if len(entries) > _MOST_FILES:
             raise _folder_error(folder, f"It holds more than {_MOST_FILES} files.", "Split it.")
         faults = [FormularyFault(name, "", "", *why) for name, entry in sorted(entries, key=_name) if (why := _odd(folder, entry))]

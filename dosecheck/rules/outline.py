@@ -100,7 +100,11 @@ def outline(regimen: Regimen, weights: Span, doses: int | None = None) -> Outlin
     """
     count = ratio(doses or fewest_doses(regimen))
     facts = {"weight": (1, 1)} | ({} if regimen.span.continuous else {"doses": count, "average": count})
-    edges = [edge for limit in regimen.limits if (edge := _edge(limit, facts))]
+    edges = [
+        edge
+        for limit in regimen.limits
+        if limit.main.measure.startswith("rate") == regimen.span.continuous and (edge := _edge(limit, facts))
+    ]
     upper = [edge for edge in edges if edge.limit.main.sense == AT_MOST]
     stops = [edge for edge in upper if edge.limit.outcome == STOP]
     lower = [edge for edge in edges if edge.limit.main.sense != AT_MOST]

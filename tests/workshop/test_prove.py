@@ -53,6 +53,8 @@ def state(proof: Proof, claim: str) -> str:
     return next(result.state for result in proof.results if result.claim == claim)
 
 
+GROWN = 'age = { from = "2 years", below = "12 years" }'
+BAND = 'weight = { from = "5 kg", below = "40 kg" }'
 SOUND = (
     'dose = { low = "10 mg/kg", high = "15 mg/kg" }\nmax_single = ["400 mg"]\nmax_daily = ["60 mg/kg"]\nmax_doses = 4\nmin_gap = "4 hours"'
 )
@@ -204,3 +206,35 @@ def test_the_command(tmp_path: Path) -> None:
     assert told.status == 4 and json.loads(told.out)["regimens"][0]["state"] == OPEN
     assert dosecheck("formulary", "prove", str(FOLDER), "--medicine", "nosuch").status == 2
     assert dosecheck("formulary", "prove", str(tmp_path / "nosuch")).status == 2
+
+
+REVIEWED = [  # figures, who, more entries, claim, state: each was once answered wrongly
+    ('dose = "10 mg/kg"\nmax_daily = ["40 mg/kg"]\nmax_doses = 4\ngoes_by = "adjusted"', GROWN, "", "offer", OPEN),
+    ('dose = "10 mg/kg"\nfloor = "100 mg"\nmax_daily = ["20 mg/kg"]\nmin_gap = "4 hours"', BAND, "", "room", COUNTER),
+    (SOUND, GROWN, f'\n[[age_limit]]\nid = "no"\nage_below = "18 years"\n{SOURCE}', "children", COUNTER),
+    (SOUND, GROWN, f'\n[[age_limit]]\nid = "no"\nage_below = "11 years"\n{SOURCE}', "children", PROVEN),
+    (SOUND, 'age = { below = "1 month" }\nweight = { from = "20 kg" }', "", "children", COUNTER),
+    (SOUND + '\nmax_rate = ["1 mg/kg/min"]', BAND, "", "room", PROVEN),
+]
+
+
+@pytest.mark.parametrize(("figures", "who", "more", "claim", "expected"), REVIEWED)
+def test_what_a_reviewer_found(tmp_path: Path, figures: str, who: str, more: str, claim: str, expected: str) -> None:
+    """A derived weight, a gap without a number of doses, an age limit or a weight that leaves nobody, a rate that bounds no dose."""
+    assert state(proof_of(tmp_path, figures, who, PRODUCT + more), claim) == expected
+
+
+def test_a_counter_example_by_surface_is_told_in_m2(tmp_path: Path) -> None:
+    broken = proof_of(tmp_path, 'dose = "30 mg/m2"\nfloor = "30 mg"\nmax_daily = ["40 mg/m2"]\nmax_doses = 1', product="")
+    assert "At 0.05 m2." in flat(dosecheck("formulary", "prove", str(tmp_path)).out) and broken.state == COUNTER
+
+
+def test_a_counter_example_is_confirmed_by_its_codes(tmp_path: Path) -> None:
+    """Not by any outcome: the engine must find the dose itself too large or too small."""
+    proof = proof_of(tmp_path, BROKEN[0][0])
+    example = next(example for example in proof.examples if example)
+    assert (
+        example.confirms
+        and not example._replace(codes=("weight-for-age",)).confirms
+        and not example._replace(outcome="not-checked").confirms
+    )

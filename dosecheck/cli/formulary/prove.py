@@ -13,12 +13,12 @@ from dosecheck.cli.order import refuse
 from dosecheck.cli.text import formulary_line, heading, wrapped
 from dosecheck.errors import FormularyError
 from dosecheck.formulary.load import Formulary
-from dosecheck.quantity import Quantity
-from dosecheck.showing import show
+from dosecheck.formulary.measures import MOST_BITS
 from dosecheck.workshop.prove.claims import COUNTER, OPEN, PROVEN
 from dosecheck.workshop.prove.proof import Proof, prove
 
 _MEANS = {
+    "children": "somebody can reach it, and no age limit stops them all",
     "room": "at every weight some dose is allowed",
     "order": "what asks comes no later than what stops",
     "one way": "a larger dose never turns a stop into less",
@@ -63,11 +63,13 @@ def proofs_text(proofs: Sequence[Proof], formulary: Formulary) -> str:
         lines += ["", heading(f"{proof.medicine}/{proof.regimen}") + f", {proof.children or 'children not known'}"]
         for result, example in zip(proof.results, proof.examples, strict=True):
             if result.state != PROVEN:
-                at = f" At {show(Quantity(result.weight, 'weight', 'kg'))}." if result.weight is not None else ""
+                at = f" At {proof.at(result)}." if result.weight is not None else ""
                 lines.append(wrapped(f"{result.state.upper()}, {result.claim}: {result.why}{at}", "  - "))
                 lines += [f"      {example.command}", f"      gives: {example.outcome}"] if example else []
     lines += ["", "Claims, for each number of doses that a regimen allows for:"]
+    worst = max((result.bits for proof in proofs for result in proof.results), default=0)
     for claim, means in _MEANS.items():
+        means += f", at most {worst} of {MOST_BITS} bits" if claim == "whole numbers" and worst else ""
         states = [result.state for proof in proofs for result in proof.results if result.claim == claim]
         lines.append(wrapped(f"{claim}: {means} ({states.count(PROVEN)} of {len(states)})", "  - "))
     return "\n".join([*lines, "", wrapped(_CAUTION), formulary_line(formulary.about())])

@@ -27,11 +27,15 @@ HEAVIEST = CEILINGS["weight"][0]  # where the reference's curve has no end: the 
 
 
 class Weights(NamedTuple):
-    """The lightest and the heaviest child, in base units; `bounded` if the regimen itself ends the weight above."""
+    """The lightest and the heaviest child, in base units; `bounded` if the regimen itself ends the weight above.
+
+    `believed`: some weight of its band is believed at its ages.
+    """
 
     least: Fraction
     most: Fraction
     bounded: bool
+    believed: bool = True
 
     def ends(self) -> tuple[Quantity, Quantity]:
         return Quantity(self.least, "weight", "kg"), Quantity(self.most, "weight", "kg")
@@ -57,7 +61,8 @@ def weights_of(regimen: Regimen, formulary: Formulary) -> Weights | None:
     if least is None or most is None:
         return None
     if least > most:  # nobody of those ages is believed to weigh that: the band alone
-        least, most = (least if low is None else low), (most if high is None else high)
+        ends = (least if low is None else low), (most if high is None else high)
+        return Weights(min(ends), max(ends), high is not None, False)
     return Weights(least, most, high is not None)
 
 

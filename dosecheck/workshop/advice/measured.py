@@ -9,6 +9,7 @@ from fractions import Fraction
 from dosecheck.formulary.load import Formulary
 from dosecheck.formulary.medicine import Medicine, Product, Regimen
 from dosecheck.quantity import COUNTED, Quantity
+from dosecheck.rules.explain import lacks_weight
 from dosecheck.rules.supply import measurable
 from dosecheck.showing import show
 from dosecheck.workshop.advice.children import counts_of, facts_at, in_force, weights_of
@@ -19,7 +20,7 @@ def measured_advice(medicine: Medicine, formulary: Formulary, places: Places, on
     for regimen in in_force(medicine, on):
         products = [p for p in medicine.products if _serves(p, regimen)]
         weights = weights_of(regimen, formulary)
-        if regimen.span.continuous or not products or weights is None:
+        if regimen.span.continuous or not products or weights is None or lacks_weight(regimen, facts_at(weights.least)):
             continue
         for weight, which in ((weights.least, "lightest"), (weights.most, "heaviest")):
             if not any(_measures(product, regimen, weight) for product in products):

@@ -4,6 +4,7 @@ Children: those of its bands, from the least to the greatest weight that the pol
 an order is a query for the weight itself).  For each number of doses that the regimen allows for, every limit of one
 dose is the greatest or the least of straight lines over the weight (`rules/outline.py`), so
 
+- "children": somebody of its ages may have its weights, and no age limit stops them all.
 - "room": at every weight some dose is allowed: the low ends stay at or below the upper limits.  The difference of two
   lines is straight between the weights at which lines cross, so looking at those weights and at both ends decides it
   for all others, exactly.
@@ -27,8 +28,9 @@ from itertools import pairwise
 from typing import NamedTuple
 
 from dosecheck.body.believable import GRAM
+from dosecheck.formulary.cells import days_to_complete
 from dosecheck.formulary.load import Formulary
-from dosecheck.formulary.measures import MOST_BITS
+from dosecheck.formulary.measures import CEILINGS, MOST_BITS, Comparison
 from dosecheck.formulary.medicine import Medicine, Regimen
 from dosecheck.formulary.medicine_lint import bits_needed
 from dosecheck.quantity import Quantity
@@ -52,10 +54,17 @@ class Result(NamedTuple):
     weight: Fraction | None = None
     dose: Fraction | None = None
     doses: int | None = None
+    bits: int = 0
 
 
-def claims(formulary: Formulary, medicine: Medicine, regimen: Regimen, weights: Span) -> Iterator[Result]:
-    """Every claim once: proven for all numbers of doses, or the first counter-example."""
+def claims(formulary: Formulary, medicine: Medicine, regimen: Regimen, weights: Span, believed: bool = True) -> Iterator[Result]:
+    """Every claim once: proven for all numbers of doses, or the first counter-example.
+
+    Args:
+        weights: from and to, in base units; surfaces for a regimen per m2.
+        believed: somebody of its ages is believed to weigh that.
+    """
+    yield _children(medicine, regimen, believed)
     yield _one_way(regimen)
     yield _spread(regimen)
     yield _bits(regimen)
@@ -69,8 +78,10 @@ def claims(formulary: Formulary, medicine: Medicine, regimen: Regimen, weights: 
         return
     yield _first("room", (_room(count, made) for count, made in found))
     yield _first("order", (_order(count, made) for count, made in found))
-    if regimen.span.continuous or _by(regimen, "surface"):
-        yield Result("offer", PROVEN, "No size by weight is offered: it is an infusion, or per m2.")
+    if regimen.span.continuous or _by(regimen, "surface") or regimen.goes_by == "lean":
+        yield Result("offer", PROVEN, "No size by weight is offered: it is an infusion, per m2, or by a lean weight.")
+    elif regimen.goes_by not in ("", "actual"):
+        yield Result("offer", OPEN, f"Its doses go by the {regimen.goes_by} weight, which the height decides too.")
     else:
         yield _offer(formulary, medicine, regimen, weights) or Result("offer", PROVEN)
 
@@ -80,9 +91,16 @@ def _first(claim: str, results: Iterator[Result | None]) -> Result:
 
 
 def counts(regimen: Regimen) -> list[int]:
-    """The numbers of doses in 24 hours that the regimen allows for; one where it names none, or is an infusion."""
+    """The numbers of doses in 24 hours that the regimen allows for: those it lists, up to the most, or what its gap lets in.
+
+    One for an infusion, and where neither is named: such a regimen covers one dose.
+    """
     listed = sorted(regimen.entry.get("doses_a_day", []))
-    return listed or ([1] if regimen.span.continuous else list(range(1, regimen.entry.get("max_doses", 1) + 1)))
+    if listed or regimen.span.continuous:
+        return listed or [1]
+    gap = _gap(regimen)
+    most = regimen.entry.get("max_doses") or (-(-_DAY // gap) if gap else 1)
+    return list(range(1, min(int(most), CEILINGS["doses"][0]) + 1))
 
 
 def _by(regimen: Regimen, what: str) -> bool:
@@ -107,8 +125,40 @@ def _one_way(regimen: Regimen) -> Result:
     return Result("one way", PROVEN)
 
 
+def _gap(regimen: Regimen) -> Fraction | None:
+    return next((limit.figure.value for limit in regimen.limits if limit.name == "shortest gap"), None)
+
+
+def _children(medicine: Medicine, regimen: Regimen, believed: bool) -> Result:
+    if not believed:
+        return Result("children", COUNTER, "Nobody of its ages is believed to have its weights, so no child reaches it.")
+    for limit in medicine.age_limits:
+        applies = (
+            (not limit.condition or limit.condition in regimen.conditions)
+            and (not limit.routes or regimen.route in limit.routes)
+            and (not limit.purposes or set(regimen.purposes) <= set(limit.purposes))
+        )
+        if applies and all(_below(regimen, comparison) for comparison in limit.limit.comparisons):
+            return Result("children", COUNTER, f"The age limit {limit.id} ({limit.limit.text}) stops every child of it.")
+    return Result("children", PROVEN)
+
+
+def _below(regimen: Regimen, comparison: Comparison) -> bool:
+    """Every child of the regimen lies below what the comparison asks for; months are held against days by the calendar."""
+    for band in regimen.bands:
+        if band.high is None:
+            continue
+        if band.fact == comparison.measure and band.high * comparison.q <= comparison.p:
+            return True
+        if band.fact == "months" and comparison.measure == "days" and days_to_complete(band.high)[1] <= comparison.p:
+            return True
+        if band.fact == "days" and comparison.measure == "months" and band.high <= days_to_complete(comparison.p)[0]:
+            return True
+    return False
+
+
 def _spread(regimen: Regimen) -> Result:
-    gap = next((limit.figure.value for limit in regimen.limits if limit.name == "shortest gap"), None)
+    gap = _gap(regimen)
     for count in regimen.entry.get("doses_a_day", []):
         if gap is not None and count > 1 and gap * count > _DAY:
             return Result("spread", COUNTER, f"{count} doses a day at its shortest gap do not fit into 24 hours.", doses=count)
@@ -119,7 +169,7 @@ def _bits(regimen: Regimen) -> Result:
     worst = max(bits_needed(comparison) for limit in regimen.limits for comparison in limit.comparisons)
     if worst > MOST_BITS:
         return Result("whole numbers", COUNTER, f"A comparison may need {worst} bits; {MOST_BITS} is the most.")
-    return Result("whole numbers", PROVEN, f"{worst} of {MOST_BITS} bits")
+    return Result("whole numbers", PROVEN, bits=worst)
 
 
 def _at(points: tuple[tuple[Fraction, Fraction], ...], weight: Fraction) -> Fraction:
@@ -174,6 +224,8 @@ def fewest_first(regimen: Regimen) -> list[int]:
 
 def _broken(figures: Figures, least: Fraction, most: Fraction, medicine: Medicine) -> tuple[str, Fraction] | None:
     """The first offer that breaks a limit: the range, what each product measures of its most, and the least of the range."""
+    if figures.high is None:
+        return "No dose is offered, though the limits allow one.", most
     if figures.high.value != most:
         return "The largest dose that is offered is not the one that the limits allow.", figures.high.value
     offers = [("range", figures.low)] + [(found.product, found.amount) for found in figures.products]
