@@ -60,8 +60,8 @@ def replay_text(found, old: Formulary, new: Formulary) -> str:
     lines = [wrapped(f"{found.rows:,} orders from {old.folder} ({old.fingerprint}) to {new.folder} ({new.fingerprint}):")]
     lines.append(
         wrapped(
-            f"{found.changed:,} outcomes differ: {found.looser:,} are asked about or stopped less than before, "
-            f"{found.changed - found.looser:,} more. {found.codes:,} keep their outcome with other findings."
+            f"{found.changed:,} outcome{' differs' if found.changed == 1 else 's differ'}: {found.looser:,} less strict than before, "
+            f"{found.changed - found.looser:,} stricter. {found.codes:,} with the same outcome and other findings."
         )
     )
     lines += [""] + ["  " + f"{row[0]:<{_WIDTH}}" + "".join(f"{cell:>{_WIDTH}}" for cell in row[1:]) for row in moves_table(found.moves)]
