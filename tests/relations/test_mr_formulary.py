@@ -55,6 +55,7 @@ def rewritten(seed: int | None) -> Formulary:
     files = read_folder(FOLDER)
     for name in files:
         raw = parse(name, files[name])
+        raw.pop("example", None)  # no rule, and always written as the last tables of a file
         files[name] = as_file(shuffled(raw, Random(seed)) if seed is not None else raw)
     return in_folder(files)
 
