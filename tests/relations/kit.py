@@ -103,8 +103,9 @@ def as_file(raw: dict[str, Any]) -> bytes:
 
 
 def raw_of(name: str) -> dict[str, Any]:
-    """The tables of one medicine's file of the real formulary."""
-    return tomllib.loads((FOLDER / "medicines" / f"{name}.toml").read_text("utf-8"), parse_float=str)
+    """The tables of one medicine's file of the real formulary, without its printed examples: they are no rules."""
+    raw = tomllib.loads((FOLDER / "medicines" / f"{name}.toml").read_text("utf-8"), parse_float=str)
+    return {key: value for key, value in raw.items() if key != "example"}
 
 
 @cache
