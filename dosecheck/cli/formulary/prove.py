@@ -58,7 +58,11 @@ def command(folder: str | None, medicine: str | None, as_json: bool) -> int:
 def proofs_text(proofs: Sequence[Proof], formulary: Formulary) -> str:
     """The counts first, then what is not proven, then what was proven of how many."""
     count = Counter(proof.state for proof in proofs)
-    lines = [heading(f"{len(proofs)} regimen{'s' * (len(proofs) != 1)}: {count[PROVEN]} proven, {count[COUNTER]} with a counter-example, {count[OPEN]} not proven")]
+    lines = [
+        heading(
+            f"{len(proofs)} regimen{'s' * (len(proofs) != 1)}: {count[PROVEN]} proven, {count[COUNTER]} with a counter-example, {count[OPEN]} not proven"
+        )
+    ]
     for proof in (proof for proof in proofs if proof.state != PROVEN):
         lines += ["", heading(f"{proof.medicine}/{proof.regimen}") + f", {proof.children or 'children not known'}"]
         for result, example in zip(proof.results, proof.examples, strict=True):

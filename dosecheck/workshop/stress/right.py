@@ -165,7 +165,7 @@ def _trap(medicine: Medicine, regimen: Regimen, drawn: Drawn, written: Written, 
         return "a smallest dose in a light child"
     if any(bound is not None and dose < bound * Fraction(3, 4) for bound in bounds) and regimen.span.single_figure:
         return "a maximum that binds in a heavy child"
-    if regimen.kind == "puff" and written.number > 1 and written.number % 2:
+    if written.kind == "puff" and written.number > 1 and written.number % 2:
         return "an odd number of puffs"
     by_age = not any("weight" in limit.main.measure for limit in regimen.limits)
     return "a fixed dose in a light child" if by_age and drawn.z <= -1 and not regimen.span.continuous else ""

@@ -10,7 +10,7 @@ from fractions import Fraction
 from typing import NamedTuple
 
 from dosecheck.formulary.measures import AT_LEAST, AT_MOST
-from dosecheck.quantity import UNITS
+from dosecheck.quantity import COUNTED, UNITS
 from dosecheck.rules.slips import SLIPS, Situation
 from dosecheck.workshop.stress.draw import decimal
 from dosecheck.workshop.stress.right import Right
@@ -66,6 +66,8 @@ def _situation(right: Right) -> Situation:
 
 def _wrong(right: Right, factor: Fraction) -> str | None:
     number = _four_figures(right.written.number * factor)
+    if right.written.kind in COUNTED and number.denominator != 1:
+        return None  # nobody orders a part of a puff
     return right.written._replace(number=number).text if number >= _SHORT else None
 
 
