@@ -22,7 +22,7 @@ from dosecheck.rules.amounts import Amount, Given, amount_of
 from dosecheck.rules.explain import limit_step, most_for_one_dose
 from dosecheck.rules.facts import common_facts, ratio
 from dosecheck.rules.supply import share_of
-from dosecheck.showing import show_as_asked, show_unit
+from dosecheck.showing import show_as_asked, show_number, show_unit
 from dosecheck.working import BY, Step
 
 _LABELS = {"weight": "by weight", "surface": "by surface"}
@@ -92,7 +92,9 @@ def compiled(figures: Figures, dose: Dose) -> Medicine:
 def reckon_links(figures: Figures, dose: Dose, medicine: Medicine, child: Child) -> Links:
     regimen, doses = medicine.regimens[0], Fraction(figures.doses_a_day or 1)
     product = medicine.products[0] if medicine.products else None
-    steps = [Step("weight in kg", (child.weight,), child.weight.to("kg"))] if child.weight and child.weight.unit != "kg" else []
+    in_pounds = child.weight is not None and child.weight.unit == "lb"  # the house's steps show weights in kg: here the pounds are told
+    told = f"{show_number(child.weight.number)} lb x 0.45359237 kg" if in_pounds else ""
+    steps = [Step("weight in kg", (told,), child.weight.to("kg"))] if in_pounds else []
     in_kg = replace(child, weight=child.weight.to("kg")) if child.weight else child
     found = amount_of(dose, medicine.ingredients[0], regimen.kind, Given(medicine, product, in_kg, doses))
     if not isinstance(found, Amount):

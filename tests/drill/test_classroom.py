@@ -265,7 +265,7 @@ def test_every_face_tells_the_same(tmp_path: Path) -> None:
     told = json.loads(dosecheck(*command, "--json").out)
     assert told["rows"] == {"read": 25, "marked": 24, "refused": 1, "told": 0} and told["needed"] == 10
     said = dosecheck(*command, "--out", str(tmp_path / "c.html"))
-    assert said.status == 1 and max(map(len, said.out.splitlines())) < 80
+    assert said.status == 1 and max(len(line) for line in said.out.splitlines() if str(tmp_path) not in line) < 80
     assert told["next"] in flat(said.out) and "answers.csv, line 26" in flat(said.out)
     page = (tmp_path / "c.html").read_text("utf-8")
     assert told["next"].replace('"', "&#34;") in page and "&lt;b&gt;x" in page and "<b>x" not in page and "local guidance" in page

@@ -178,3 +178,10 @@ def test_json_of_a_question_keeps_its_answer_to_itself() -> None:
         said = asked.as_dict()
         assert not {"answer", "steps", "working", "traps", "free"} & set(said)
         assert f"= {asked.shown_answer}" not in json.dumps(said, ensure_ascii=False)
+
+
+def test_the_working_of_a_weight_in_pounds_tells_the_pounds() -> None:
+    """0.45359237 kg to the pound, exactly (international yard and pound agreement, 1959)."""
+    asked = next(question("dose-by-weight", 3, seed) for seed in range(5))
+    pounds, _ = number(dict(asked.given)["weight"])
+    assert asked.steps[0].text.startswith(f"weight in kg: {pounds} lb x 0.45359237 kg = about ")

@@ -278,7 +278,7 @@ def test_a_session_through_a_pipe(tmp_path: Path) -> None:
     said = done.stdout.decode()
     assert done.returncode == 130 and "Broken off: what you answered is kept." in said and "0 right of 2." in said
     assert "Hint: " in said and "NOT RIGHT" in said and "SKIPPED." in said and "NOT MARKED" in said and "\x1b" not in said
-    assert max(map(len, said.splitlines())) <= 80 and said.count("Question ") == 3
+    assert max(len(line) for line in said.splitlines() if str(tmp_path) not in line) <= 80 and said.count("Question ") == 3
     assert len(Record(str(tmp_path / "r")).answers()) == 2 and "Traceback" not in done.stderr.decode()
 
 
@@ -349,7 +349,7 @@ def test_the_record_is_shown_and_removed(tmp_path: Path) -> None:
         said.status == 0
         and "[..........] 0 of 1" in said.out
         and "1 time   tenfold" in said.out
-        and max(map(len, said.out.splitlines())) <= 80
+        and max(len(line) for line in said.out.splitlines() if str(tmp_path) not in line) <= 80  # a path is as long as it is
     )
     told = json.loads(dosecheck("drill", "record", "--record", path, "--json").out)
     assert told["answers"] == 1 and told["kinds"][0]["kind"] == "volume"

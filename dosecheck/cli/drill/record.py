@@ -72,7 +72,7 @@ def progress_text(found: Progress, path: str, now: datetime) -> str:
     """80 columns: kinds with a bar, then slips."""
     if not found.answers:
         return wrapped(f"No answer yet. Start with: dosecheck drill practise. The record will be {path}")
-    lines = [heading(f"{found.answers} answers"), f"  {'kind':<16}{'right without a hint':<24}{'level':<7}next"]
+    lines = [heading(f"{found.answers} answer{'s' * (found.answers != 1)}"), f"  {'kind':<16}{'right without a hint':<24}{'level':<7}next"]
     lines += [f"  {row.kind:<16}{_bar(row):<24}{row.level:<7}{_when(row.due, now)}" for row in found.kinds]
     lines += ["", heading("Slips")]
     lines += [f"  {row.times:>3} times  {row.slip}, last on {row.last:%Y-%m-%d}".replace("  1 times", "  1 time ") for row in found.slips]
