@@ -13,7 +13,7 @@ from formulary.lint_folder import POLICY, folder, medicine
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from dosecheck.errors import FileError
+from dosecheck.errors import FileError, FormularyError
 from dosecheck.formulary.load import Formulary
 from dosecheck.records import Child, Order
 from dosecheck.rules.check import check_order
@@ -78,7 +78,9 @@ ONE_FIGURE = [  # a figure, what it becomes, what is told
     ("for", '["pain", "fever"]', [(LOOSENED, "for", "")]),
     ("products", '["liquid"]', [(TIGHTENED, "products", "")]),
     ("required", '["course"]', [(TIGHTENED, "required", "")]),
-    ("query_up_to", '"20 %"', [(TIGHTENED, "query_up_to", "")]),
+    ("query_up_to", '"20 %"', [(LOOSENED, "query_up_to", "2 times")]),  # the policy's is 10 %
+    ("query_up_to", '"5 %"', [(TIGHTENED, "query_up_to", "0.5 times")]),
+    ("query_up_to", '"10 %"', []),
     ("note", '"See page 3."', [(WORDING, "note", "")]),
     ("source", '{ id = "invented-handbook-2024", place = "table 4" }', [(WORDING, "source", "")]),
 ]
@@ -138,6 +140,54 @@ def test_the_direction_is_the_engine_s(
     if found:
         assert found[0].direction in (LOOSENED, TIGHTENED)
         assert after >= before if found[0].direction == LOOSENED else before >= after
+
+
+STRICTER = regimen(valid_from="2026-01-01", max_daily='["40 mg/kg", "4 g"]')
+SOURCE = 'source = { id = "invented-handbook-2024", place = "w" }\n'
+WHOM = f'[[age_limit]]\nid = "eight"\nage_below = "8 years"\n{SOURCE}'
+
+
+@pytest.mark.parametrize(
+    ("strict", "loose", "figure", "dose"),
+    [
+        (regimen() + STRICTER, regimen(), "max_daily per kg", "300 mg"),
+        (regimen() + STRICTER, regimen() + STRICTER.replace("2026-01", "2027-01"), "max_daily per kg", "300 mg"),
+        (regimen() + WHOM, regimen() + WHOM + 'for = ["fever"]\n', "for", "300 mg"),
+        (regimen() + WHOM + 'for = ["fever", "pain"]\n', regimen() + WHOM + 'for = ["fever"]\n', "for", "300 mg"),
+        (regimen() + WHOM, regimen() + WHOM + 'routes = ["rectal"]\n', "routes", "300 mg"),
+        (regimen() + WHOM, regimen() + WHOM + 'condition = "asthma"\n', "condition", "300 mg"),
+        (regimen() + WHOM, regimen() + WHOM + 'weight_below = "5 kg"\n', "weight_below", "300 mg"),
+        (regimen(), regimen(query_up_to='"20 %"'), "query_up_to", "345 mg"),
+    ],
+)
+def test_what_narrows_a_rule_loosens(tmp_path: Path, strict: str, loose: str, figure: str, dose: str) -> None:
+    """MR10: the engine stops the order under one and not under the other, and the direction says so both ways round."""
+    sides = [written(tmp_path / name, text) for name, text in (("strict", strict), ("loose", loose))]
+    order = Order(medicine="exampol", route="oral", for_="pain", dose=dose, every="6 hours")
+    child = Child(weight="20 kg", age="6 years", on="2026-05-04")
+    outcomes = [check_order(order, child, side).outcome for side in sides]
+    assert outcomes[0] == "stop" and outcomes[1] in ("within", "query")
+    assert (LOOSENED, figure) in [(change.direction, change.figure) for change in changes(*sides)]
+    assert TIGHTENED not in [change.direction for change in changes(*sides)]
+    assert LOOSENED not in [change.direction for change in changes(*reversed(sides))]
+
+
+def test_a_policy_that_watches_some_groups_watches_fewer_than_one_that_names_none(tmp_path: Path) -> None:
+    """Left out, every group is watched (formulary/README.md)."""
+    some = written(tmp_path / "some", policy=POLICY + 'one_at_a_time = { value = ["opioid"], reason = "r" }\n')
+    every = written(tmp_path / "every")
+    found = {change.figure: change.direction for change in changes(every, some)}
+    assert found["one_at_a_time"] == LOOSENED
+    assert {change.figure: change.direction for change in changes(some, every)}["one_at_a_time"] == TIGHTENED
+
+
+def test_a_row_of_the_z_limits_more_is_neither_looser_nor_tighter(tmp_path: Path) -> None:
+    line = 'weight_z = {{ bands = [{{ from = "0 months", low = "-3", high = "3" }}{}], reason = "r" }}\n'
+    more = ', { from = "10 years", low = "-6", high = "6" }'
+    one, two = (written(tmp_path / name, policy=POLICY + line.format(row)) for name, row in (("one", ""), ("two", more)))
+    assert {change.direction for change in changes(one, two)} == {CHANGED}
+    none = written(tmp_path / "none")
+    assert {change.direction for change in changes(one, none) if change.figure == "weight_z from 0 months"} == {LOOSENED}
 
 
 def test_sorted_by_risk(tmp_path: Path) -> None:
@@ -242,6 +292,9 @@ def test_the_command(tmp_path: Path) -> None:
     assert same.status == 0 and "nothing changed" in same.out
     (tmp_path / "new/medicines/exampol.toml").write_text("id = 1", "utf-8")
     assert dosecheck("formulary", "diff", *sides).status == 2
+    written(tmp_path / "spelt", regimen(max_single='["1000 mg"]'))
+    spelt = dosecheck("formulary", "diff", sides[0], str(tmp_path / "spelt"))
+    assert spelt.status == 0 and "differ in spelling" in flat(spelt.out) and "differ in spelling" not in flat(same.out)
 
 
 # ---- revisions under git ----
@@ -251,15 +304,16 @@ def test_the_command(tmp_path: Path) -> None:
 def repository(tmp_path: Path) -> Path:
     """Two commits of a formulary in a folder of a repository."""
 
-    def git(*args: str) -> None:
-        subprocess.run(["git", "-c", "user.name=A", "-c", "user.email=a@example.org", *args], cwd=tmp_path, check=True, capture_output=True)
-
-    git("init", "-q")
+    subprocess.run(["git", "init", "-q"], cwd=tmp_path, check=True)
     for doses in ("4", "5"):
         written(tmp_path / "figures", regimen(max_doses=doses))
-        git("add", "-A")
-        git("commit", "-qm", doses)
+        commit(tmp_path)
     return tmp_path
+
+
+def commit(path: Path) -> None:
+    for args in (["add", "-A"], ["-c", "user.name=A", "-c", "user.email=a@example.org", "commit", "-qm", "figures"]):
+        subprocess.run(["git", *args], cwd=path, check=True, capture_output=True)
 
 
 def test_a_revision_is_a_side(repository: Path, monkeypatch: pytest.MonkeyPatch) -> None:
@@ -280,6 +334,25 @@ def test_what_is_neither_folder_nor_revision(repository: Path, monkeypatch: pyte
     with pytest.raises(FileError):
         open_side(name)
     assert sorted(path.name for path in repository.iterdir()) == [".git", "figures"]
+
+
+def test_a_revision_has_every_file_whatever_its_attributes(repository: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """`git archive` would leave out a file with "export-ignore", a site's own figures too, and say nothing."""
+    monkeypatch.chdir(repository)
+    (repository / "figures/local").mkdir()
+    (repository / "figures/local/site.toml").write_text('medicine = "exampol"\nreason = "r"\n' + regimen(max_doses="3"), "utf-8")
+    (repository / "figures/.gitattributes").write_text("local export-ignore\n", "utf-8")
+    commit(repository)
+    assert open_side("HEAD:figures").fingerprint == Formulary("figures").fingerprint
+    assert changes(open_side("HEAD:figures"), open_side("figures")) == ()
+
+
+def test_a_link_in_a_revision_is_refused_as_in_a_folder(repository: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.chdir(repository)
+    (repository / "figures/medicines/other.toml").symlink_to("/etc/hostname")
+    commit(repository)
+    with pytest.raises(FormularyError, match="link that leads out"):
+        open_side("HEAD:figures")
 
 
 def test_without_git(repository: Path, monkeypatch: pytest.MonkeyPatch) -> None:

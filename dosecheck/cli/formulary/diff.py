@@ -47,7 +47,10 @@ def changes_text(found: Sequence[Change], old: Formulary, new: Formulary) -> str
     """80 columns; by direction."""
     sides = wrapped(f"From {old.folder} (fingerprint {old.fingerprint}) to {new.folder} (fingerprint {new.fingerprint}):")
     if not found:
-        return f"{sides}\nnothing changed in meaning or wording."
+        spelling = (
+            "" if old.fingerprint == new.fingerprint else " The files differ in spelling, comments, examples or a local reason alone."
+        )
+        return f"{sides}\n{wrapped('nothing changed in meaning or wording.' + spelling)}"
     lines = [sides]
     for name in DIRECTIONS:
         rows = [change for change in found if change.direction == name]

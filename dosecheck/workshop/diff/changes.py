@@ -7,6 +7,7 @@ changes which orders are checked at all; it is told whole.
 from __future__ import annotations
 
 from collections.abc import Iterator
+from datetime import date
 from fractions import Fraction
 from typing import Any, NamedTuple
 
@@ -19,6 +20,7 @@ from dosecheck.workshop.diff.figure import CHANGED, DIRECTIONS, LOOSENED, TIGHTE
 from dosecheck.workshop.diff.figures import (
     Figures,
     Raw,
+    age_limit_figures,
     figures_of,
     head_figures,
     ingredient_figures,
@@ -84,23 +86,24 @@ def _by_medicine(old: Formulary, new: Formulary) -> Iterator[Change]:
             told = "the medicine, with all its figures"
             yield Change(TIGHTENED if gone else LOOSENED, name, risky, "medicine", "whole", told if gone else "", "" if gone else told)
         else:
-            for change in _of_one(one, other):
+            margins = ["0 %" if raw.get("high_risk") else side.policy["query_up_to"]["value"] for side, raw in ((old, one), (new, other))]
+            for change in _of_one(one, other, margins):
                 yield change._replace(medicine=name, high_risk=risky)
 
 
-def _of_one(one: Raw, other: Raw) -> Iterator[Change]:
+def _of_one(one: Raw, other: Raw, margins: list[str]) -> Iterator[Change]:
     yield from _figures("medicine", head_figures(one), head_figures(other))
     yield from _checks("medicine", one, other)
     for kind, figures in (
         ("ingredient", ingredient_figures),
         ("product", figures_of),
-        ("age_limit", figures_of),
+        ("age_limit", age_limit_figures),
         ("daily_band", figures_of),
     ):
         pairs = [{entry["id"]: entry for entry in raw.get(kind, [])} for raw in (one, other)]
         for id_ in dict.fromkeys((*pairs[0], *pairs[1])):
             yield from _entry(kind, f"{kind.replace('_', ' ')} {id_}", pairs[0].get(id_), pairs[1].get(id_), figures)
-    yield from _regimens(one, other)
+    yield from _regimens(one, other, margins)
 
 
 def _entry(kind: str, name: str, before: Raw | None, after: Raw | None, figures: Any) -> Iterator[Change]:
@@ -133,24 +136,31 @@ def _checks(name: str, before: Raw, after: Raw) -> Iterator[Change]:
         yield Change(CHANGED if not said[1] else WORDING, "", False, name, "checked", *said)
 
 
-def _regimens(one: Raw, other: Raw) -> Iterator[Change]:
-    """The same id and date are compared; a new date of a known id with the version that it supersedes."""
+def _regimens(one: Raw, other: Raw, margins: list[str]) -> Iterator[Change]:
+    """The same id and date are compared; a version that only one side has with the one that holds in its place on the other."""
     before, after = ({(entry["id"], entry["valid_from"]): entry for entry in raw.get("regimen", [])} for raw in (one, other))
     for key in dict.fromkeys((*before, *after)):
         id_, start = key
         name = f"regimen {id_}"
         mine, theirs = before.get(key), after.get(key)
-        if mine is None:
-            earlier = [entry for (other_id, day), entry in before.items() if other_id == id_ and day < start]
-            if earlier:
-                mine = max(earlier, key=lambda entry: entry["valid_from"])
-                name = f"{name}, from {start} in place of {mine['valid_from']}"
+        if mine is None and (mine := _superseded(before, id_, start)):
+            name = f"{name}, from {start} in place of {mine['valid_from']}"
+        elif theirs is None and (theirs := _superseded(after, id_, start)):
+            name = f"{name}, from {start} back to {theirs['valid_from']}"
         if mine is None or theirs is None:
             yield from _entry("regimen", f"{name} of {start}", mine, theirs, figures_of)
             continue
+        if ("query_up_to" in mine) != ("query_up_to" in theirs):  # who has no margin of its own goes by the policy's
+            mine, theirs = ({"query_up_to": margin, **entry} for margin, entry in zip(margins, (mine, theirs), strict=True))
         yield from _rows(name, rows_of(mine), rows_of(theirs))
         yield from _origin(name, mine, theirs)
         yield from _checks(name, mine, theirs)
+
+
+def _superseded(versions: dict[tuple, Raw], id_: str, start: date) -> Raw | None:
+    """The version that holds until `start`."""
+    earlier = [entry for (other, day), entry in versions.items() if other == id_ and day < start]
+    return max(earlier, key=lambda entry: entry["valid_from"], default=None)
 
 
 def _rows(name: str, before: list[Raw], after: list[Raw]) -> Iterator[Change]:
@@ -208,7 +218,11 @@ def _doubt(ratio: Fraction | None) -> str:
 
 
 def _of_policy(old: Formulary, new: Formulary) -> Iterator[Change]:
-    yield from _figures("policy", dict(policy_figures(old.policy)), dict(policy_figures(new.policy)))
+    for change in _figures("policy", dict(policy_figures(old.policy)), dict(policy_figures(new.policy))):
+        row = change.figure.startswith("weight_z from") and not (change.before and change.after)
+        if row and "weight_z" in old.policy and "weight_z" in new.policy:  # the row before it holds, or held, in its place
+            change = change._replace(direction=CHANGED)
+        yield change
 
 
 def _of_sources(old: Formulary, new: Formulary) -> Iterator[Change]:

@@ -12,6 +12,8 @@ OPPOSITE = {LOOSENED: TIGHTENED, TIGHTENED: LOOSENED, CHANGED: CHANGED, WORDING:
 # The senses of a figure: the higher the looser, the higher the tighter, the more the looser, the more the tighter,
 # the wider the looser; neither is known; no figure at all.
 MOST, LEAST, ALLOWED, DEMANDED, BAND, OTHER, TEXT = "most", "least", "allowed", "demanded", "band", "other", "text"
+# What says whom a rule concerns: left out, it concerns everybody.  Everybody below a bound, or all that are named.
+BELOW, CONCERNED = "below", "concerned"
 ANY = frozenset({"any"})  # for ALLOWED: nothing is excluded
 
 
@@ -34,20 +36,20 @@ def compare(before: Figure | None, after: Figure | None) -> tuple[str, Fraction 
         return _one_sided(known.sense, gone), None
     if before.value == after.value:
         return None if before.text == after.text or known.sense != TEXT else (WORDING, None)
-    if known.sense in (MOST, LEAST):
+    if known.sense in (MOST, LEAST, BELOW):
         return _by_size(known.sense, before.value, after.value)
     if known.sense == BAND:
         return _by_bands(before.value, after.value), None
-    if known.sense in (ALLOWED, DEMANDED):
+    if known.sense in (ALLOWED, DEMANDED, CONCERNED):
         return _by_set(known.sense, before.value, after.value), None
     return (WORDING if known.sense == TEXT else CHANGED), None
 
 
 def _one_sided(sense: str, gone: bool) -> str:
-    """A limit that goes loosens, one that comes tightens, whatever its sense."""
+    """A limit that goes loosens, one that comes tightens; with a rule's own bounds it is the other way round."""
     if sense in (OTHER, TEXT):
         return CHANGED if sense == OTHER else WORDING
-    return LOOSENED if gone else TIGHTENED
+    return LOOSENED if gone != (sense in (BELOW, CONCERNED)) else TIGHTENED
 
 
 def _by_size(sense: str, before: tuple[str, Fraction], after: tuple[str, Fraction]) -> tuple[str, Fraction | None]:

@@ -12,7 +12,7 @@ from dosecheck.formulary.medicine import bands_of
 from dosecheck.formulary.weight_z import first_day
 from dosecheck.quantity import Quantity
 from dosecheck.reading import read_strength, read_time, read_volume, read_weeks, read_weight, read_z
-from dosecheck.workshop.diff.figure import ALLOWED, ANY, BAND, DEMANDED, LEAST, MOST, OTHER, TEXT, Figure, number
+from dosecheck.workshop.diff.figure import ALLOWED, ANY, BAND, BELOW, CONCERNED, DEMANDED, LEAST, MOST, OTHER, TEXT, Figure, number
 
 Raw = dict[str, Any]
 Figures = dict[str, Figure]
@@ -72,6 +72,16 @@ def figures_of(entry: Raw) -> Figures:
     return found
 
 
+def age_limit_figures(entry: Raw) -> Figures:
+    """All that an age limit states must hold for it to stop: each thing more that it states stops fewer."""
+    found = figures_of(entry)
+    for key in ("routes", "for", "condition"):
+        if key in found:
+            stated = entry[key] if isinstance(entry[key], list) else [entry[key]]
+            found[key] = Figure(CONCERNED, frozenset(stated), found[key].text)
+    return found
+
+
 def rows_of(regimen: Raw) -> list[Raw]:
     """A regimen as it stands, or one entry for each row of its table by band."""
     shared = {key: value for key, value in regimen.items() if key != "band"}
@@ -107,7 +117,7 @@ def _who(entry: Raw) -> Figures:
     found: Figures = {}
     for key in ("age_below", "corrected_below", "weight_below", "postmenstrual_below"):
         if key in entry:
-            found[key] = Figure(LEAST, _edge(key, entry[key]), entry[key])
+            found[key] = Figure(BELOW, _edge(key, entry[key]), entry[key])
     return found
 
 
@@ -184,6 +194,6 @@ def policy_figures(raw: Raw) -> Iterator[tuple[str, Figure]]:
         elif key == "weight_far_above":
             yield key, Figure(MOST, number("z", Fraction(str(read_z(line["value"])))), line["value"])
         elif key == "one_at_a_time":
-            yield key, Figure(DEMANDED, frozenset(line["value"]), ", ".join(line["value"]))
+            yield key, Figure(CONCERNED, frozenset(line["value"]), ", ".join(line["value"]))
         else:
             yield key, Figure(OTHER, str(line["value"]), str(line["value"]))
