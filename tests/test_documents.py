@@ -25,6 +25,7 @@ COMMANDS = [
     "child",
     "chart",
     "batch",
+    "batch check",
     "sum",
     *(f"sum {name}" for name in SUMS),
     "drill",

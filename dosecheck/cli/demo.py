@@ -9,7 +9,7 @@ from pathlib import Path
 
 import click
 
-from dosecheck.cli.batch import summary_text
+from dosecheck.cli.batch.check import summary_text
 from dosecheck.cli.options import Once, open_formulary
 from dosecheck.cli.text import heading, verdict_text, wrapped
 from dosecheck.records import read_order

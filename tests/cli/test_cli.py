@@ -48,7 +48,7 @@ OPTIONS = {
     "chart": "--now --svg --as-of --formulary --json --help",
     "child": "--weight --weighed --weight-is --age --born --on --gestation --height --sex --creatinine --formulary --json --help",
     "sheet": "--child --weight --weighed --weight-is --age --born --on --gestation --height --sex --creatinine --out --formulary --json --help",
-    "batch": "--out --columns --fail-on --as-of --formulary --json --help",
+    "batch check": "--out --columns --fail-on --as-of --formulary --json --help",
     "formulary lint": "--json --help",
     "formulary show": "--formulary --json --help",
     "formulary copy": "--help",
@@ -380,7 +380,7 @@ def test_b104_interrupted_between_two_chunks(folder: Path, earlier: str | None, 
     def stop(self: object, rows: int) -> None:
         raise KeyboardInterrupt
 
-    monkeypatch.setattr("dosecheck.cli.batch._Progress.show", stop)
+    monkeypatch.setattr("dosecheck.cli.batch.check._Progress.show", stop)
     said = batch(folder)
     assert said.status == 130 and "Stopped" in said.err and said.out.strip() == ""
     assert sorted(p.name for p in folder.iterdir()) == (["orders.csv", "out.csv"] if earlier else ["orders.csv"])

@@ -1,4 +1,4 @@
-"""`dosecheck batch`: a file of orders.  Exit status 0 when every row was answered, 2 otherwise; --fail-on makes it 1."""
+"""`dosecheck batch check`: a file of orders.  Exit status 0 when every row was answered, 2 otherwise; --fail-on makes it 1."""
 
 from __future__ import annotations
 
@@ -17,7 +17,7 @@ from dosecheck.records import NOT_CHECKED, OUTCOMES
 _EPILOG = "Exit status: 0 every row was answered, 1 an outcome named by --fail-on came up, 2 a row or the file could not be read."
 
 
-@click.command("batch", epilog=_EPILOG)
+@click.command("check", epilog=_EPILOG)
 @click.argument("orders")
 @click.option("--out", "results", metavar="FILE", required=True, cls=Once, help="where the results go: .csv, .parquet or .jsonl")
 @click.option("--columns", "columns", metavar="MAP.toml", cls=Once, help="your own column names and codes")
