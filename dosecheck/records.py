@@ -219,6 +219,12 @@ CHILD_FIELDS = tuple(field.name for field in fields(Child))
 ORDER_FIELDS = tuple(field.name for field in fields(Order))
 
 
+def texts_of(fields: dict[str, Any], today: date) -> dict[str, Any]:
+    """The fields that are told, with today as the date of the order when none is."""
+    told = {name: value for name, value in fields.items() if value not in (None, (), [], "", False)}
+    return {"on": today.isoformat(), **told}
+
+
 def read_order(texts: dict[str, Any]) -> tuple[Order, Child]:
     """The order and the child of one row or one command line; the faults of both come together.
 

@@ -73,6 +73,15 @@ class _Refused(ValueError):
     """What Python's reader of JSON would let pass."""
 
 
+def json_tables(content: bytes) -> dict[str, Any]:
+    """The table of a JSON text that came over the wire.
+
+    Raises:
+        InputError: it is no table, not well formed, not UTF-8, nested too deeply, or says the same key twice.
+    """
+    return tables_of("request.json", content)
+
+
 def _json(name: str, text: str) -> dict[str, Any]:
     try:
         read = json.loads(text, parse_float=str, parse_int=_whole, parse_constant=_constant, object_pairs_hook=_once)

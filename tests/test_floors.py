@@ -11,7 +11,7 @@ import pytest
 PACKAGE = Path(__file__).parents[1] / "dosecheck"
 FLOORS = (
     {"errors", "quantity", "reading", "saving", "showing"},
-    {"records", "earlier", "chart_file", "tables_read", "working", "formulary"},
+    {"records", "asked", "earlier", "chart_file", "tables_read", "working", "formulary"},
     {"body"},
     {"rules"},
     {"sums"},

@@ -23,6 +23,8 @@ _COMMANDS = {
     "sum": "Sums that are no regimen: infusions, dilutions, fluids ...",
     "drill": "Questions about doses, marked; which mistake it was.",
     "sheet": "One page for one child: doses, tubes, shocks, fluids.",
+    "serve": "The page for the bedside, on this machine.",
+    "journal": "Look after the journal of the page for the bedside.",
     "demo": "A first look: an example order and an example file.",
     "formulary": "Look at, lint and copy formularies.",
     "codes": "What each finding code means.",
@@ -33,6 +35,7 @@ _COMMANDS = {
     cls=LazyGroup,
     package="dosecheck.cli",
     about=_COMMANDS,
+    elsewhere={"serve": "dosecheck.web.command"},
     context_settings={"help_option_names": ["--help"], "max_content_width": 80},
 )
 @click.version_option(VERSION, message="dosecheck %(version)s")

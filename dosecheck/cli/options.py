@@ -8,6 +8,7 @@ from typing import Any
 
 import click
 
+from dosecheck import records
 from dosecheck.errors import Fault, InputError, TextError
 from dosecheck.formulary.load import Formulary
 from dosecheck.reading import read_date
@@ -107,8 +108,7 @@ def as_of_option(function: Callable) -> Callable:
 
 def texts_of(fields: dict[str, Any]) -> dict[str, Any]:
     """The fields of one order, with today as the date of the order when none is given."""
-    texts = {name: value for name, value in fields.items() if value not in (None, (), False)}
-    return {"on": date.today().isoformat(), **texts}
+    return records.texts_of(fields, date.today())
 
 
 def open_formulary(folder: str | None, as_of: str | tuple[()] | None = None) -> Formulary:

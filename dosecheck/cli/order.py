@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+from datetime import date
 from typing import TYPE_CHECKING, Any
 
 import click
@@ -65,9 +66,9 @@ def read_all(fields: dict[str, Any]) -> tuple[Order, Child, Earlier | None]:
     """The order, the child and the doses given before (None: not told); the faults of all come together."""
     if not any(fields.get(name) for name in ("given", "none_given", "now")):
         return (*read_order(texts_of(fields)), None)
-    from dosecheck.cli.earlier import read_with_earlier  # loaded only when earlier doses are told
+    from dosecheck.asked import read_asked  # loaded only when earlier doses are told
 
-    return read_with_earlier(fields)
+    return read_asked(fields, date.today())
 
 
 _UNUSABLE = "Nothing was checked: the formulary cannot be used."

@@ -12,7 +12,7 @@ from collections.abc import Iterable
 import click
 
 from dosecheck.formulary.measures import AT_MOST
-from dosecheck.rules.present import next_in_words
+from dosecheck.rules.present import kept_in_words, next_in_words
 from dosecheck.rules.reckon import Figures, Reckoning
 from dosecheck.rules.verdict import Suggestion, Verdict
 from dosecheck.showing import keep_together, show
@@ -44,7 +44,7 @@ def verdict_text(verdict: Verdict) -> str:
     sources = Sources()
     parts = [heading(wrapped(verdict.headline)), _understood(verdict.understood)]
     reasons = [f for f in verdict.findings if f.outcome]
-    parts.append(block("Why", dict.fromkeys(f"{f.message}{sources.mark(f.source)}" for f in reasons) or [_kept(verdict)]))
+    parts.append(block("Why", dict.fromkeys(f"{f.message}{sources.mark(f.source)}" for f in reasons) or [kept_in_words(verdict)]))
     parts.append(block("It would fit if (a hint to look at, not a correction)", verdict.slips))
     parts.append(block("Working", [step.text for step in verdict.working]))
     parts.append(_limits(verdict, sources))
@@ -60,17 +60,6 @@ def verdict_text(verdict: Verdict) -> str:
     parts.append(sources.text())
     parts.append(foot(verdict.formulary, verdict.caution))
     return "\n\n".join(part for part in parts if part)
-
-
-def _kept(verdict: Verdict) -> str:
-    due = verdict.counts["due"]
-    kept = "The one limit that was due is kept." if due == 1 else f"All {due} limits that were due are kept."
-    binding = [s for s in verdict.limits if s.binding and s.comes_to]
-    if not binding:
-        return kept
-    least = min(binding, key=lambda s: (s.comes_to.kind, s.comes_to.value))
-    comes = f" ({show(least.comes_to, down=True)} for this child)" if least.comes_to != least.limit.figure else ""
-    return f"{kept} The one that binds: {least.limit.name}, {least.limit.text}{comes}."
 
 
 def _understood(understood: dict[str, str]) -> str:

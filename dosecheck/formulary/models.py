@@ -301,6 +301,7 @@ class PolicyFile(Table):
     one_at_a_time: ListLine | None = None
     most_step_down: ShareLine | None = None
     inhaled_table: IdLine | None = None
+    clear_page_after: TimeLine | None = None
     review_by: DateLine | None = None
 
 

@@ -105,6 +105,7 @@ POLICY_EXAMPLES = {
     "growth_reference": 'growth_reference = { value = "who", reason = "..." }',
     "most_step_down": 'most_step_down = { value = "50 %", reason = "..." }',
     "inhaled_table": 'inhaled_table = { value = "invented-handbook-2024", reason = "..." }',
+    "clear_page_after": 'clear_page_after = { value = "5 minutes", reason = "..." }',
     "review_by": 'review_by = { value = 2027-12-31, reason = "..." }',
     "reason": 'reason = "Common practice, no source; set your own."',
 }

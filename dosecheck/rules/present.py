@@ -18,6 +18,7 @@ from dosecheck.showing import show, show_number, show_seconds, show_weeks, show_
 if TYPE_CHECKING:  # a single check without earlier doses does not load it
     from dosecheck.earlier import DoseGiven
     from dosecheck.rules.room import Next
+    from dosecheck.rules.verdict import Verdict
 
 _BANDS = {
     "age": "",
@@ -151,6 +152,18 @@ def next_in_words(found: Next) -> dict[str, str]:
         "measured": f"{show(measured)} = {show(found.measured.amount)} with {found.measured.product_name}" if measured else "",
         "regimen": found.regimen.full_id,
     }
+
+
+def kept_in_words(verdict: Verdict) -> str:
+    """That every limit due is kept, and which one binds."""
+    due = verdict.counts["due"]
+    kept = "The one limit that was due is kept." if due == 1 else f"All {due} limits that were due are kept."
+    binding = [s for s in verdict.limits if s.binding and s.comes_to]
+    if not binding:
+        return kept
+    least = min(binding, key=lambda s: (s.comes_to.kind, s.comes_to.value))
+    comes = f" ({show(least.comes_to, down=True)} for this child)" if least.comes_to != least.limit.figure else ""
+    return f"{kept} The one that binds: {least.limit.name}, {least.limit.text}{comes}."
 
 
 def verdict_dict(verdict: Any) -> dict[str, Any]:

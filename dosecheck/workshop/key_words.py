@@ -159,6 +159,7 @@ TABLES: dict[str, dict[str, str]] = {
         "one_at_a_time": "Groups of which two different medicines within 24 hours are a query; left out: every group.",
         "most_step_down": "The largest cut of an inhaled corticosteroid's daily dose that is not a query.",
         "inhaled_table": "The source of the table of daily bands that you go by; left out: all are shown side by side.",
+        "clear_page_after": "How long a page of the browser may stand unused before it clears itself; left out: 5 minutes.",
         "review_by": "After this day every answer says that the figures are due for review.",
     },
     **{line: _VALUE for line in ("ShareLine", "TimeLine", "IdLine", "HighZLine", "ListLine", "ReferenceLine")},

@@ -1,0 +1,40 @@
+"""What the OpenAPI document says of a JSON request whose fields are texts."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from typing import Any
+
+_KINDS: dict[type, dict[str, Any]] = {
+    str: {"type": "string"},
+    bool: {"type": "boolean"},
+    list: {"type": "array", "items": {"type": "string"}},
+}
+_ERRORS = {
+    "type": "object",
+    "required": ["errors"],
+    "properties": {
+        "errors": {
+            "type": "array",
+            "items": {"type": "object", "properties": {name: {"type": "string"} for name in ("field", "given", "why", "write")}},
+        }
+    },
+}
+
+
+def body_of_texts(fields: Mapping[str, type], example: Mapping[str, Any], required: tuple[str, ...] = ()) -> dict[str, Any]:
+    """The request's body, and the refusals that every JSON page may answer."""
+    schema: dict[str, Any] = {
+        "type": "object",
+        "additionalProperties": False,
+        "properties": {name: {"anyOf": [_KINDS[kind], {"type": "null"}]} for name, kind in fields.items()},
+    }
+    if required:
+        schema["required"] = list(required)
+    refusals = {400: "not JSON", 413: "too large", 415: "not JSON", 422: "a field cannot be read", 429: "too many requests"}
+    return {
+        "requestBody": {"required": True, "content": {"application/json": {"schema": schema, "example": dict(example)}}},
+        "responses": {
+            str(status): {"description": words, "content": {"application/json": {"schema": _ERRORS}}} for status, words in refusals.items()
+        },
+    }
