@@ -17,6 +17,7 @@ from dosecheck.records import WITHIN
 from dosecheck.rules.case import Case, Reading
 from dosecheck.rules.explain import allowed, lacks_weight, most_for_one_dose
 
+_ROUNDED = Fraction(1, 50)
 FAR = Fraction(3, 2)  # so many times the most for one dose, or so many times below the least: far out
 
 
@@ -131,6 +132,12 @@ def explain_by_slips(case: Case, readings: list[Reading]) -> tuple[str, ...]:
         said += [slip.says for slip in SLIPS if any(_fits(reading, f, *ends) for f in slip.factors(situation))]
         said += _other_routes(case, reading)
     return tuple(dict.fromkeys(said))
+
+
+def explain_ratio(case: Case, regimen: Regimen, ratio: Fraction) -> tuple[str, ...]:
+    """The slips that would make an answer so many times the right one, give or take a rounding of 1 in 50."""
+    found = [slip.says for slip in SLIPS if any(abs(ratio / factor - 1) <= _ROUNDED for factor in slip.factors(_situation(case, regimen)))]
+    return tuple(found)
 
 
 def _range(reading: Reading) -> tuple[Fraction, Fraction] | None:

@@ -16,13 +16,13 @@ from starlette.responses import Response
 
 from dosecheck.formulary.folder import VERSION
 from dosecheck.web.guard import Guard, Refused
-from dosecheck.web.pages import order
+from dosecheck.web.pages import order, second_check
 from dosecheck.web.refusals import fault_body, refusal_body
 from dosecheck.web.render import page
 from dosecheck.web.settings import Settings
 from dosecheck.web.site import Site
 
-PAGES = {"/": order.router}
+PAGES = {"/": order.router, "/second-check": second_check.router}
 _LOCAL = ("127.0.0.1", "::1", "localhost")
 
 

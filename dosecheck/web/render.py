@@ -31,6 +31,11 @@ def site_of(request: Request) -> Site:
     return request.app.state.site
 
 
+def session_of(request: Request) -> str:
+    """The browser's own random name; a form that came with its token always has one."""
+    return request.cookies.get(COOKIE, "")
+
+
 def fill(name: str, **told: Any) -> str:
     """A part of a page."""
     return template(_TEMPLATES / name).render(**told)

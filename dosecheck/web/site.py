@@ -14,6 +14,7 @@ from dosecheck.errors import DosecheckError
 from dosecheck.formulary.load import Formulary
 from dosecheck.journal import Journal
 from dosecheck.reading import read_time
+from dosecheck.web.second import SecondChecks
 from dosecheck.web.settings import Settings
 
 COOKIE = "dosecheck"
@@ -80,6 +81,7 @@ class Site:
         self.settings, self.pages = settings, pages
         self.figures = Figures(settings.formulary)
         self.journal = Journal(settings.journal) if settings.journal else None
+        self.second_checks = SecondChecks()
         self._secret = secrets.token_bytes(32)
 
     @property

@@ -3,6 +3,7 @@
 "use strict";
 
 const form = document.querySelector("form[data-live]");
+const chooses = document.querySelector("form[data-live], form[data-choices]");
 const answer = document.getElementById("answer");
 let turn = 0; // an answer to anything but the form as it stands now is thrown away
 
@@ -41,7 +42,7 @@ async function ask(pressed) {
 
 async function choices(name) {
   const told = await fetch(`/choices?medicine=${encodeURIComponent(name)}`);
-  if (told.ok && form.elements.medicine.value === name) {
+  if (told.ok && chooses.elements.medicine.value === name) {
     document.getElementById("choices").innerHTML = await told.text();
   }
 }
@@ -49,8 +50,8 @@ async function choices(name) {
 if (form && answer) {
   form.addEventListener("input", blank);
   form.addEventListener("change", async (event) => {
+    blank();
     if (event.target.name === "medicine") {
-      blank();
       await choices(event.target.value);
     }
     ask(false);
@@ -61,12 +62,27 @@ if (form && answer) {
   });
 }
 
+if (chooses && !form) {
+  chooses.elements.medicine.addEventListener("change", (event) => choices(event.target.value));
+}
+
+// Waiting for the second person: looks every three seconds, and goes on when there is something to see.
+const waiting = document.querySelector("a[data-wait]");
+if (waiting) {
+  setInterval(async () => {
+    const told = await fetch(waiting.href).catch(() => null);
+    if (told && !(told.ok && (await told.text()).includes("data-wait"))) {
+      location.replace(waiting.href);
+    }
+  }, 3000);
+}
+
 // A page left alone clears itself, so that one child's figures never wait for the next.
 const seconds = Number(document.body.dataset.clearAfter);
 let idle;
 function wake() {
   clearTimeout(idle);
-  idle = setTimeout(() => location.replace(form ? "/" : location.pathname), seconds * 1000);
+  idle = setTimeout(() => location.replace(chooses ? chooses.action.replace(/\/order$/, "/") : location.pathname), seconds * 1000);
 }
 for (const kind of ["input", "keydown", "pointerdown", "scroll"]) {
   addEventListener(kind, wake, { passive: true });
