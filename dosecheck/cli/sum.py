@@ -17,12 +17,6 @@ from dosecheck.sums.frame import RECKONED, Field, Reckoned, Sum, work_out
 from dosecheck.sums.listing import SUMS, find
 
 STATUS = {RECKONED: 0, QUERY: 1, NOT_CHECKED: 4}
-HEADLINES = {
-    RECKONED: "A sum alone: no order was checked.",
-    QUERY: "QUERY: look again before using these figures. A sum alone: no order was checked.",
-    NOT_CHECKED: "NOT RECKONED: the formula does not cover this.",
-}
-IN_PART = "NOT CHECKED: only a part of this is covered. A sum alone: no order was checked."
 _EPILOG = "Exit status: 0 reckoned, 1 query (look again), 4 not covered by the formula, 2 bad input."
 
 
@@ -87,8 +81,7 @@ def _option(field: Field) -> click.Option:
 def sum_text(reckoned: Reckoned) -> str:
     """A sum's answer for eyes: what it comes to first, then why to look again, then the working."""
     answer = reckoned.answer
-    headline = IN_PART if answer.open else HEADLINES[reckoned.outcome]
-    parts = [heading(wrapped(f"{reckoned.title}. {headline}"))]
+    parts = [heading(wrapped(f"{reckoned.title}. {reckoned.headline}"))]
     parts.append("\n".join(wrapped(f"{r.name}: {r.text}" + (f" ({r.note})" if r.note else ""), "  ", "      ") for r in answer.results))
     parts.append(block("Why", [*filter(None, [reckoned.not_covered]), *(doubt.text for doubt in answer.doubts)]))
     parts.append(block("Read as", [f"{name.replace('_', ' ')}: {text}" for name, text in reckoned.understood.items()]))

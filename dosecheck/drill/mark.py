@@ -23,6 +23,15 @@ RESULTS = (RIGHT, UNIT_MISSING, UNIT_WRONG, WRONG, UNREADABLE)
 _NO_SLIP = "No known slip gives this: go through the working."
 
 
+_HEADLINES = {
+    "right": "RIGHT.",
+    "unit-missing": "NOT RIGHT: the unit is missing.",
+    "unit-wrong": "NOT RIGHT: the unit is wrong.",
+    "wrong": "NOT RIGHT.",
+    "unreadable": "NOT MARKED: this answer cannot be read. Write it again.",
+}
+
+
 class Mark(NamedTuple):
     """`read` is the answer as it was understood; `said` what to tell the learner, in whole sentences.
 
@@ -38,6 +47,10 @@ class Mark(NamedTuple):
     @property
     def right(self) -> bool:
         return self.result == RIGHT
+
+    @property
+    def headline(self) -> str:
+        return _HEADLINES[self.result]
 
     def as_dict(self) -> dict[str, Any]:
         return {

@@ -14,9 +14,15 @@ _FOLDER = Path(__file__).parent
 _RATIO = re.compile("[^ ]*\\d\u00a0[^ ]*/[^ ]*")  # an amount with a stroke, at which a printer of pages would break the line
 
 
-def to_html(book: Book) -> str:
-    """The whole page as text; everything that came from the formulary is escaped."""
-    return template(_FOLDER / "book.html").render(book=book, style=style(_FOLDER / "book.css"), drawn=_drawn, linked=_linked, whole=_whole)
+def to_html(book: Book, back: str = "") -> str:
+    """The whole page as text; everything that came from the formulary is escaped.
+
+    Args:
+        back: where a link at the top leads to; none on paper, and none where it is left out.
+    """
+    return template(_FOLDER / "book.html").render(
+        book=book, back=back, style=style(_FOLDER / "book.css"), drawn=_drawn, linked=_linked, whole=_whole
+    )
 
 
 def _whole(text: str) -> Any:

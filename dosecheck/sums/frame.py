@@ -30,6 +30,14 @@ CAUTION = (
 )
 
 
+_HEADLINES = {
+    RECKONED: "A sum alone: no order was checked.",
+    QUERY: "QUERY: look again before using these figures. A sum alone: no order was checked.",
+    NOT_CHECKED: "NOT RECKONED: the formula does not cover this.",
+}
+_IN_PART = "NOT CHECKED: only a part of this is covered. A sum alone: no order was checked."
+
+
 class NotCovered(DosecheckError):
     """The formula does not cover what was asked; the text says why, and what to do instead."""
 
@@ -101,6 +109,11 @@ class Reckoned(NamedTuple):
     not_covered: str
     formulary: dict[str, str]
     caution: str = CAUTION
+
+    @property
+    def headline(self) -> str:
+        """What the figures are, and are not."""
+        return _IN_PART if self.answer.open else _HEADLINES[self.outcome]
 
     def as_dict(self) -> dict[str, Any]:
         """The JSON of the answer; every amount is text with its unit."""

@@ -16,13 +16,13 @@ from starlette.responses import Response
 
 from dosecheck.formulary.folder import VERSION
 from dosecheck.web.guard import Guard, Refused
-from dosecheck.web.pages import order, second_check
+from dosecheck.web.pages import chart, formulary, order, practice, second_check, sheet, sums
 from dosecheck.web.refusals import fault_body, refusal_body
 from dosecheck.web.render import page
 from dosecheck.web.settings import Settings
 from dosecheck.web.site import Site
 
-PAGES = {"/": order.router, "/second-check": second_check.router}
+PAGES = (order, second_check, chart, sums, sheet, formulary, practice)
 _LOCAL = ("127.0.0.1", "::1", "localhost")
 
 
@@ -33,7 +33,7 @@ def make_app(settings: Settings) -> Any:
         FormularyError: the formulary cannot be used.
         FileError: the journal cannot be opened.
     """
-    site = Site(settings, tuple(PAGES))
+    site = Site(settings)
 
     @asynccontextmanager
     async def watching(_: FastAPI) -> AsyncIterator[None]:
@@ -52,8 +52,8 @@ def make_app(settings: Settings) -> Any:
         description=_ABOUT,
     )
     app.state.site = site
-    for router in PAGES.values():
-        app.include_router(router)
+    for each in PAGES:
+        app.include_router(each.router)
     app.add_api_route("/docs", _docs, response_class=HTMLResponse, include_in_schema=False)
     app.mount("/static", StaticFiles(directory=Path(__file__).parent / "static"))
     app.add_exception_handler(HTTPException, _not_here)

@@ -41,16 +41,25 @@ async def json_of(request: Request, fields: Mapping[str, type]) -> dict[str, Any
         Refused: it is no JSON object.
         InputError: a field is not known, or is of another type.
     """
-    if _kind(request) != "application/json":
-        raise Refused(415, "The body is not JSON.", "Send it with the content type application/json.")
     try:
-        told = read_json(await request.body())
+        told = read_json(await body_of_json(request))
     except Malformed as error:
         raise Refused(400, error.why, error.write) from None
     faults = [fault for name, value in told.items() for fault in _faults(name, value, fields)]
     if faults:
         raise InputError(faults)
     return told
+
+
+async def body_of_json(request: Request) -> bytes:
+    """The body of a JSON request, not yet read.
+
+    Raises:
+        Refused: it is said to be something else.
+    """
+    if _kind(request) != "application/json":
+        raise Refused(415, "The body is not JSON.", "Send it with the content type application/json.")
+    return await request.body()
 
 
 def _kind(request: Request) -> str:

@@ -72,6 +72,25 @@ def read_json(body: bytes) -> dict[str, Any]:
     return read
 
 
+def put_together(form: Mapping[str, Any], amounts: Iterable[str], choices: Iterable[str] = ()) -> dict[str, str | None]:
+    """The texts of amounts, from a number and a pressed unit, and of choices, from what was pressed or typed.
+
+    Raises:
+        InputError: two units, or two choices, for one; all such faults at once.
+    """
+    told: dict[str, str | None] = {}
+    faults: list[Fault] = []
+    for names, read in ((amounts, text_of), (choices, either)):
+        for name in names:
+            try:
+                told[name] = read(form, name)
+            except InputError as error:
+                faults += error.faults
+    if faults:
+        raise InputError(faults)
+    return told
+
+
 def text_of(form: Mapping[str, Any], name: str) -> str | None:
     """The amount of two fields, `name` and `name`_unit; a unit typed with the number stands for itself.
 

@@ -188,8 +188,9 @@ def _with_head(send: Send, path: str, status: list[int]) -> Send:
     async def guarded(message: MutableMapping[str, Any]) -> None:
         if message["type"] == "http.response.start":
             status[0] = message["status"]
-            kept = () if path.startswith("/static/") else (_NO_STORE,)
-            message = {**message, "headers": [*message.get("headers", ()), *_HEAD, *kept]}
+            own = list(message.get("headers", ()))
+            ours = [pair for pair in _HEAD if pair[0] not in {name.lower() for name, _ in own}]  # a page with a style inside says which
+            message = {**message, "headers": [*own, *ours, *(() if path.startswith("/static/") else (_NO_STORE,))]}
         await send(message)
 
     return guarded

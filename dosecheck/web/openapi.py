@@ -31,6 +31,15 @@ def body_of_texts(fields: Mapping[str, type], example: Mapping[str, Any], requir
     }
     if required:
         schema["required"] = list(required)
+    return _with_refusals(schema, example)
+
+
+def body_of_anything(example: Mapping[str, Any]) -> dict[str, Any]:
+    """The same for a body that is a file of ours, whose own reader says what does not fit."""
+    return _with_refusals({"type": "object"}, example)
+
+
+def _with_refusals(schema: dict[str, Any], example: Mapping[str, Any]) -> dict[str, Any]:
     refusals = {400: "not JSON", 413: "too large", 415: "not JSON", 422: "a field cannot be read", 429: "too many requests"}
     return {
         "requestBody": {"required": True, "content": {"application/json": {"schema": schema, "example": dict(example)}}},

@@ -2,7 +2,10 @@
 
 from __future__ import annotations
 
+import base64
+import re
 import secrets
+from hashlib import sha256
 from pathlib import Path
 from typing import Any
 
@@ -36,19 +39,19 @@ def session_of(request: Request) -> str:
     return request.cookies.get(COOKIE, "")
 
 
-def fill(name: str, **told: Any) -> str:
+def fill(which: str, /, **told: Any) -> str:
     """A part of a page."""
-    return template(_TEMPLATES / name).render(**told)
+    return template(_TEMPLATES / which).render(**told)
 
 
-def page(request: Request, name: str, status: int = 200, **told: Any) -> HTMLResponse:
+def page(request: Request, which: str, status: int = 200, /, **told: Any) -> HTMLResponse:
     """A whole page.  A browser without a session gets one: a random name that lives until the browser is closed."""
     site = site_of(request)
     session = request.cookies.get(COOKIE) or secrets.token_urlsafe(16)
     html = fill(
-        name,
+        which,
         here=request.url.path,
-        navigation=[each for each in NAVIGATION if each[0] in site.pages],
+        navigation=NAVIGATION,
         token=site.token(session),
         clear_after=site.clear_after,
         trouble=site.figures.trouble,
@@ -60,6 +63,14 @@ def page(request: Request, name: str, status: int = 200, **told: Any) -> HTMLRes
     if COOKIE not in request.cookies:
         answer.set_cookie(COOKIE, session, httponly=True, samesite="strict", secure=site.settings.secure)
     return answer
+
+
+def printed(html: str, head: dict[str, str] | None = None) -> HTMLResponse:
+    """A page made for paper, whole in itself: its own style is allowed by its hash, and nothing else."""
+    styles = (base64.b64encode(sha256(each.encode()).digest()).decode() for each in re.findall(r"<style>(.*?)</style>", html, re.DOTALL))
+    allowed = " ".join(f"'sha256-{each}'" for each in styles)
+    policy = f"default-src 'none'; style-src {allowed}; base-uri 'none'; form-action 'none'; frame-ancestors 'none'"
+    return HTMLResponse(html, headers={**(head or {}), "content-security-policy": policy})
 
 
 def drawing(svg: str) -> Markup:

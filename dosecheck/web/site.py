@@ -75,10 +75,10 @@ def _state(folder: str) -> tuple[tuple[str, int, int], ...]:
 
 
 class Site:
-    """One running page.  `pages`: the addresses it has; `journal` is None unless it is switched on."""
+    """One running page.  `journal` is None unless it is switched on."""
 
-    def __init__(self, settings: Settings, pages: tuple[str, ...]) -> None:
-        self.settings, self.pages = settings, pages
+    def __init__(self, settings: Settings) -> None:
+        self.settings = settings
         self.figures = Figures(settings.formulary)
         self.journal = Journal(settings.journal) if settings.journal else None
         self.second_checks = SecondChecks()

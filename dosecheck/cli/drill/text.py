@@ -8,14 +8,6 @@ from dosecheck.cli.text import block, heading, wrapped
 from dosecheck.drill.mark import UNREADABLE, Mark
 from dosecheck.drill.question import CAUTION, Question
 
-_HEADLINES = {
-    "right": "RIGHT.",
-    "unit-missing": "NOT RIGHT: the unit is missing.",
-    "unit-wrong": "NOT RIGHT: the unit is wrong.",
-    "wrong": "NOT RIGHT.",
-    "unreadable": "NOT MARKED: this answer cannot be read. Write it again.",
-}
-
 
 def question_lines(asked: Question) -> list[str]:
     """What is told, what is asked, and the words to choose among."""
@@ -36,7 +28,7 @@ def mark_text(asked: Question, marked: Mark | None, caution: bool = True) -> str
     Args:
         marked: None for a question that was skipped.
     """
-    parts = [heading(_HEADLINES[marked.result] if marked else "SKIPPED.")]
+    parts = [heading(marked.headline if marked else "SKIPPED.")]
     said = [line for line in marked.said if line not in ("Right.", "Not right.")] if marked else []
     parts += ["\n".join(wrapped(line, "  ") for line in said)] if said else []
     flaws = marked.flaws if marked else ()

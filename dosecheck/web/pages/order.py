@@ -10,23 +10,21 @@ from fastapi.responses import HTMLResponse, JSONResponse
 
 from dosecheck.asked import read_asked
 from dosecheck.earlier import Earlier
-from dosecheck.errors import Fault, InputError
-from dosecheck.records import Child, Order
+from dosecheck.errors import InputError
+from dosecheck.records import CHILD_FIELDS, Child, Order
 from dosecheck.rules.check import check_order
 from dosecheck.rules.verdict import Verdict
 from dosecheck.web.answer import answer_of
 from dosecheck.web.choices import choices_of, names_of
 from dosecheck.web.doors import form_of, json_of, unread
-from dosecheck.web.forms import either, text_of
+from dosecheck.web.forms import put_together
 from dosecheck.web.openapi import body_of_texts
 from dosecheck.web.render import by_field, fill, page, site_of
 from dosecheck.web.units import CHILD_PRESSED, PRESSED
 
 MANY = ("condition", "given")
-_TEXTS = (
-    *("medicine", "route", "for", "step", "dose", "every", "times_a_day", "at_most", "over", "made_up_to", "course", "product", "now"),
-    *("weight", "weighed", "weight_is", "age", "born", "on", "gestation", "height", "sex", "creatinine"),
-)
+_ORDER = ("medicine", "route", "for", "step", "dose", "every", "times_a_day", "at_most", "over", "made_up_to", "course", "product", "now")
+_TEXTS = (*_ORDER, *CHILD_FIELDS)
 FIELDS = {**dict.fromkeys(_TEXTS, str), "once": bool, "as_needed": bool, "none_given": bool, "condition": list, "given": list}
 _LIVE = "x-dosecheck-part"
 
@@ -39,28 +37,9 @@ def asked_of(form: dict[str, Any]) -> dict[str, Any]:
     Raises:
         InputError: two units, two ways of saying how often; all such faults at once.
     """
-    told: dict[str, Any] = {name: form.get(name) for name in (*_TEXTS, *MANY)}
-    faults: list[Fault] = []
-    for name in ("weight", "dose", "age"):
-        told[name] = _read(faults, text_of, form, name)
-    told["every"] = _read(faults, either, form, "every")
-    if faults:
-        raise InputError(faults)
-    earlier = form.get("earlier")
-    return {
-        **told,
-        "as_needed": form.get("as_needed") == "yes",
-        "none_given": earlier == "none",
-        "condition": tuple(form.get("condition", ())),
-    }
-
-
-def _read(faults: list[Fault], reader: Any, form: dict[str, Any], name: str) -> str | None:
-    try:
-        return reader(form, name)
-    except InputError as error:
-        faults += error.faults
-        return None
+    told = {**{name: form.get(name) for name in (*_TEXTS, *MANY)}, **put_together(form, ("weight", "dose", "age"), ("every",))}
+    ticked = {"as_needed": form.get("as_needed") == "yes", "none_given": form.get("earlier") == "none"}
+    return {**told, **ticked, "condition": tuple(form.get("condition", ()))}
 
 
 def check(request: Request, asked: dict[str, Any]) -> tuple[Verdict, Order, Child, Earlier | None]:

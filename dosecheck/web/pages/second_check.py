@@ -10,6 +10,7 @@ from fastapi import APIRouter, Request
 from fastapi.responses import HTMLResponse, JSONResponse, RedirectResponse, Response
 
 from dosecheck.errors import InputError
+from dosecheck.records import CHILD_FIELDS
 from dosecheck.web.choices import choices_of, names_of
 from dosecheck.web.compare import order_of, read_told
 from dosecheck.web.doors import form_of, json_of, unread
@@ -22,9 +23,8 @@ from dosecheck.web.units import CHILD_PRESSED, PRESSED
 
 router = APIRouter()
 _OWN = ("initials", "strength", "answer")
-_CHILD = ("weight", "weighed", "weight_is", "age", "born", "on", "gestation", "height", "sex", "creatinine")
 _FIRST = {**FIELDS, **dict.fromkeys(_OWN, str)}
-_SECOND = {**dict.fromkeys((*_CHILD, *_OWN), str)}
+_SECOND = {**dict.fromkeys((*CHILD_FIELDS, *_OWN), str)}
 _EXAMPLE = {"weight": "14.2 kg", "age": "3 years", "strength": "120 mg in 5 mL", "answer": "8.7 mL", "initials": "AB"}
 
 
@@ -145,7 +145,7 @@ def _begin(request: Request, asked: dict[str, Any], own: dict[str, Any], holder:
 
 def _commit(request: Request, check: Check, asked: dict[str, Any], own: dict[str, Any], holder: str) -> Check:
     site = site_of(request)
-    fields = {**check.asked, **{name: asked.get(name) for name in _CHILD}}
+    fields = {**check.asked, **{name: asked.get(name) for name in CHILD_FIELDS}}
     done = site.second_checks.commit(check.code, read_told(fields, own, site.formulary, date.today()), holder)
     parts = {
         each.initials: {**each.verdict.understood, "answer": came.answer}

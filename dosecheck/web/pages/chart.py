@@ -1,0 +1,140 @@
+"""A child's chart: current orders and doses given, the 24 hours as a picture, the next dose of each."""
+
+from __future__ import annotations
+
+import json
+import os
+from datetime import datetime
+from typing import Any
+
+from fastapi import APIRouter, Request
+from fastapi.responses import HTMLResponse, JSONResponse
+
+from dosecheck.chart_file import Chart, read_chart
+from dosecheck.errors import InputError
+from dosecheck.records import CHILD_FIELDS
+from dosecheck.reports.timeline import timeline_svg
+from dosecheck.rules.chart import ALONE, ChartVerdict, check_chart
+from dosecheck.web.answer import WORDS
+from dosecheck.web.choices import names_of
+from dosecheck.web.doors import body_of_json, form_of, unread
+from dosecheck.web.forms import put_together
+from dosecheck.web.openapi import body_of_anything
+from dosecheck.web.render import by_field, drawing, page, site_of
+from dosecheck.web.units import CHILD_PRESSED
+
+router = APIRouter()
+_ORDERS, _GIVEN = 4, 8
+_ORDER = ("medicine", "route", "for", "dose", "every", "product")
+_DOSE = ("medicine", "route", "dose", "product", "at", "ago", "note")
+_EXAMPLE = {
+    "now": "2026-05-04 14:30+01:00",
+    "child": {"weight": "14.2 kg", "age": "3 years 2 months"},
+    "order": [{"medicine": "paracetamol", "route": "oral", "for": "pain", "dose": "210 mg", "every": "6 hours"}],
+    "given": [{"medicine": "paracetamol", "route": "oral", "dose": "210 mg", "ago": "5 hours"}],
+}
+
+
+@router.get("/chart", response_class=HTMLResponse, include_in_schema=False)
+async def empty(request: Request) -> HTMLResponse:
+    """An empty chart."""
+    return _form(request, {})
+
+
+@router.post("/chart", response_class=HTMLResponse, include_in_schema=False)
+async def answer(request: Request) -> HTMLResponse:
+    """The chart's answer, on a page without the form."""
+    form = await form_of(request)
+    if form.pop("again", None):
+        return _form(request, form)
+    try:
+        chart = read_chart("chart.json", json.dumps(tables_of_form(form)).encode())
+        verdict = _checked(request, chart)
+    except InputError as error:
+        return _form(request, form, by_field(error), 422)
+    picture = drawing(timeline_svg(verdict))
+    kept = _kept(request, verdict)
+    return page(
+        request,
+        "chart_answered.html",
+        verdict=verdict,
+        told=verdict.as_dict(),
+        words=WORDS,
+        picture=picture,
+        alone=ALONE,
+        kept=kept,
+        form=list(form.items()),
+    )
+
+
+@router.post("/api/chart", openapi_extra=body_of_anything(_EXAMPLE))
+async def as_json(request: Request) -> JSONResponse:
+    """The same JSON as `dosecheck chart FILE.json --json`; the body is such a file."""
+    body = await body_of_json(request)
+    try:
+        verdict = _checked(request, read_chart("chart.json", body))
+    except InputError as error:
+        return unread(error)
+    kept = _kept(request, verdict)
+    return JSONResponse({**verdict.as_dict(), **({"journal": kept} if kept else {})})
+
+
+def _checked(request: Request, chart: Chart) -> ChartVerdict:
+    """The one function behind the page and the JSON."""
+    return check_chart(chart, site_of(request).formulary)
+
+
+def _kept(request: Request, verdict: ChartVerdict) -> str:
+    asked = {
+        "child": verdict.child,
+        "now": verdict.now,
+        "orders": [each.verdict.understood for each in verdict.orders],
+        "given": verdict.given,
+    }
+    return site_of(request).keep("chart", asked, verdict.as_dict())
+
+
+def tables_of_form(form: dict[str, Any]) -> dict[str, Any]:
+    """The form as the tables of a chart's file; a row of which nothing is told is none.
+
+    Raises:
+        InputError: two units for one amount.
+    """
+    child = {name: form.get(name) for name in CHILD_FIELDS if name != "on"} | put_together(form, ("weight", "age"))
+    tables: dict[str, Any] = {
+        "child": _told(child),
+        "order": _rows(form, "order", _ORDERS, _ORDER),
+        "given": _rows(form, "given", _GIVEN, _DOSE),
+    }
+    tables |= _told({"now": _moment(form.get("now")), "zone": form.get("zone")})
+    return tables | ({"doses_given": "none"} if form.get("none_given") else {})
+
+
+def _rows(form: dict[str, Any], kind: str, most: int, names: tuple[str, ...]) -> list[dict[str, Any]]:
+    rows = (_told({name: form.get(f"{kind}-{number}-{name}") for name in names}) for number in range(1, most + 1))
+    return [{**row, "at": _moment(row["at"])} if "at" in row else row for row in rows if row]
+
+
+def _told(row: dict[str, Any]) -> dict[str, Any]:
+    return {name: value for name, value in row.items() if value}
+
+
+def _moment(text: str | None) -> str | None:
+    """A browser writes a T between date and time."""
+    return text.replace("T", " ", 1) if text else None
+
+
+def _zone() -> str:
+    """The zone of this machine by its name, where the system tells it."""
+    named = os.environ.get("TZ") or os.path.realpath("/etc/localtime").partition("zoneinfo/")[2]
+    return named if "/" in named else "UTC" if not named else ""
+
+
+def _form(request: Request, form: dict[str, Any], faults: dict[str, list[str]] | None = None, status: int = 200) -> HTMLResponse:
+    now = datetime.now().astimezone()
+    zone = _zone()
+    shown = now.strftime("%Y-%m-%d %H:%M") + ("" if zone else now.isoformat()[-6:])
+    told = {"form": form, "faults": faults or {}, "names": names_of(site_of(request).formulary), "child_pressed": CHILD_PRESSED}
+    return page(
+        request, "chart_form.html", status, now=shown, zone=zone, orders=range(1, _ORDERS + 1), given=range(1, _GIVEN + 1), today="", **told
+    )
