@@ -72,6 +72,11 @@ OPTIONS = {
     "drill paper": "--out --key --version --learners --seed --formulary --json --help",
     "drill question": "--level --seed --hints --own --formulary --json --help",
     "drill mark": "--answer --overlook --own --formulary --json --help",
+    "serve": "--host --port --name --journal --certificate --key --formulary --help",
+    "journal verify": "--head --json --help",
+    "journal head": "--help",
+    "journal export": "--out --help",
+    "journal remove": "--older-than --yes --help",
     "codes": "--json --help",
     "demo": "--formulary --help",
 }
