@@ -16,6 +16,7 @@ from dosecheck.showing import show
 
 _WHEN_ASKED = {  # a single check need not load them
     "check_chart": "dosecheck.rules.chart",
+    "check_frame": "dosecheck.batch.frame",
     "read_chart": "dosecheck.chart_file",
     "reckon_sum": "dosecheck.sums.listing",
 }
@@ -35,6 +36,7 @@ __all__ = [
     "Verdict",
     "__version__",
     "check_chart",
+    "check_frame",
     "check_order",
     "read_amount",
     "read_chart",

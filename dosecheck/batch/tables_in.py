@@ -38,21 +38,30 @@ def read_parquet(path: Path) -> Iterator[Chunk]:
             raise FileError(str(path), why, "Export it again.") from error
 
 
-def _batches(source: pq.ParquetFile, path: str) -> Iterator[Chunk]:
-    schema = source.schema_arrow
+def check_schema(schema: pa.Schema, path: str) -> None:
+    """That each column has a name of its own and a type that can be read as text.
+
+    Raises:
+        FileError: the first fault; `path` says of what.
+    """
     twice = sorted({name for name in schema.names if schema.names.count(name) > 1})
     if twice or not schema.names:
         raise FileError(path, f'It has two columns "{twice[0]}".' if twice else "It has no columns.", "Name each column once.")
     for field in schema:
         _refuse_type(field, path)
+
+
+def _batches(source: pq.ParquetFile, path: str) -> Iterator[Chunk]:
+    schema = source.schema_arrow
+    check_schema(schema, path)
     first = 1
     for batch in source.iter_batches(CHUNK_ROWS):
-        yield _chunk_of(batch, first)
+        yield chunk_of(batch, first)
         first += batch.num_rows
     if first - 1 != source.metadata.num_rows:
         raise FileError(path, f"It holds {first - 1:,} rows and says {source.metadata.num_rows:,}.", "Export it again.")
     if first == 1:
-        yield _chunk_of(schema.empty_table(), first)
+        yield chunk_of(schema.empty_table(), first)
 
 
 def _refuse_type(field: pa.Field, path: str) -> None:
@@ -67,7 +76,12 @@ def _is_text(kind: pa.DataType) -> bool:
     return pa.types.is_string(kind) or pa.types.is_large_string(kind) or pa.types.is_string_view(kind)
 
 
-def _chunk_of(batch: pa.RecordBatch | pa.Table, first: int) -> Chunk:
+def chunk_of(batch: pa.RecordBatch | pa.Table, first: int) -> Chunk:
+    """The rows as text; columns of a schema that `check_schema` let through, `first` the number of the first row.
+
+    Raises:
+        pa.ArrowException: it holds what it should not, such as text that is not UTF-8.
+    """
     batch.validate(full=True)  # that all text is UTF-8, above all
     columns = {name: _as_text(column) for name, column in zip(batch.schema.names, batch.columns, strict=True)}
     rows = pl.DataFrame(columns, schema=dict.fromkeys(columns, pl.String))
@@ -80,6 +94,8 @@ def _chunk_of(batch: pa.RecordBatch | pa.Table, first: int) -> Chunk:
 def _as_text(column: pa.Array | pa.ChunkedArray) -> pl.Series:
     if pa.types.is_date64(column.type):
         column = column.cast(pa.date32())
+    if pa.types.is_dictionary(column.type) and pa.types.is_string_view(column.type.value_type):
+        return pl.Series(column).cast(pl.String)  # Arrow cannot take from such texts
     return pl.Series(column if _is_text(column.type) else column.cast(pa.string()), dtype=pl.String)
 
 
