@@ -12,7 +12,7 @@ from typing import NamedTuple
 
 from dosecheck.formulary.measures import AT_LEAST
 from dosecheck.formulary.medicine import Medicine, Product, Regimen
-from dosecheck.quantity import UNITS
+from dosecheck.quantity import UNITS, Quantity
 from dosecheck.records import WITHIN
 from dosecheck.rules.case import Case, Reading
 from dosecheck.rules.explain import allowed, lacks_weight, most_for_one_dose
@@ -33,6 +33,12 @@ class Situation(NamedTuple):
     ordered_in: str
     per_kg_written: bool
     continuous: bool
+    in_hand: Quantity | None = None  # the strength of what is in hand, where no product of the formulary is
+
+    @property
+    def mg_per_ml(self) -> Fraction | None:
+        strength = self.in_hand or (self.product.strengths.get(self.regimen.ingredient) if self.product else None)
+        return strength.to("mg/mL").number if strength is not None and strength.kind == "mass/volume" else None
 
 
 Factors = Callable[[Situation], Iterator[Fraction]]
@@ -77,14 +83,10 @@ def _age_as_weight(s: Situation) -> Iterator[Fraction]:
 
 
 def _volume_for_mass(s: Situation) -> Iterator[Fraction]:
-    strength = s.product.strengths.get(s.regimen.ingredient) if s.product else None
-    if strength is None or strength.kind != "mass/volume":
-        return
-    mg_per_ml = strength.to("mg/mL").number
-    if s.ordered_in == "volume":
-        yield mg_per_ml
-    elif s.ordered_in == "mass":
-        yield 1 / mg_per_ml
+    if s.mg_per_ml and s.ordered_in == "volume":
+        yield s.mg_per_ml
+    elif s.mg_per_ml and s.ordered_in == "mass":
+        yield 1 / s.mg_per_ml
 
 
 def _other_strength(s: Situation) -> Iterator[Fraction]:
@@ -134,9 +136,16 @@ def explain_by_slips(case: Case, readings: list[Reading]) -> tuple[str, ...]:
     return tuple(dict.fromkeys(said))
 
 
-def explain_ratio(case: Case, regimen: Regimen, ratio: Fraction) -> tuple[str, ...]:
-    """The slips that would make an answer so many times the right one, give or take a rounding of 1 in 50."""
-    found = [slip.says for slip in SLIPS if any(abs(ratio / factor - 1) <= _ROUNDED for factor in slip.factors(_situation(case, regimen)))]
+def explain_ratio(case: Case, regimen: Regimen, ratio: Fraction, strength: Quantity | None = None) -> tuple[str, ...]:
+    """The slips that would make an answer so many times the right one, give or take a rounding of 1 in 50.
+
+    Args:
+        strength: of what is in hand, where the case has no product.
+    """
+    situation = _situation(case, regimen)
+    if strength is not None:
+        situation = situation._replace(in_hand=strength, ordered_in="volume")
+    found = (slip.says for slip in SLIPS if any(abs(ratio / factor - 1) <= _ROUNDED for factor in slip.factors(situation)))
     return tuple(found)
 
 

@@ -13,6 +13,7 @@ from fractions import Fraction
 from typing import Any, NamedTuple
 
 from dosecheck.asked import read_asked
+from dosecheck.body.age import Age
 from dosecheck.errors import Fault, InputError, KindError, TextError
 from dosecheck.formulary.load import Formulary
 from dosecheck.quantity import COUNTED, DRUG, UNITS, Quantity
@@ -137,6 +138,8 @@ def _read(faults: list[Fault], name: str, text: str | None, reader: Any) -> Any:
 
 def _read_answer(text: str) -> Quantity:
     amount = read_amount(text, ("volume", *COUNTED, *DRUG), "amount to give", _ANSWER)
+    if "/" in amount.kind:
+        raise TextError(text, "It is not the amount of one dose.", f'Write what you would give, such as "{_ANSWER}".')
     if not amount.value:
         raise TextError(text, "It is zero.", f'Write what you would give, such as "{_ANSWER}".')
     return amount
@@ -164,11 +167,16 @@ assert set(_GRAVE) == set(OUTCOMES)
 def _inputs(first: Told, second: Told) -> Iterator[Line]:
     yield Line("weight", *_both(first, second, "weight"), first.child.weight == second.child.weight, _weights(first, second))
     ages = [body_of(told.child).age for told in (first, second)]
-    overlap = ages[0].days_lo <= ages[1].days_hi and ages[1].days_lo <= ages[0].days_hi
-    yield Line("age", *_both(first, second, "age"), overlap)
+    yield Line("age", *_both(first, second, "age"), _overlap(*ages))
     strengths = [told.strength for told in (first, second)]
     words = [show(each) if each else "not told" for each in strengths]
     yield Line("strength on the label", words[0], words[1], strengths[0] == strengths[1])
+
+
+def _overlap(one: Age, other: Age) -> bool:
+    """Whether both can be the age of one child: "3 years" and "3 years 2 months" can."""
+    months = one.months_lo <= other.months_hi and other.months_lo <= one.months_hi
+    return months and one.days_lo <= other.days_hi and other.days_lo <= one.days_hi
 
 
 def _both(first: Told, second: Told, name: str) -> tuple[str, str]:
@@ -232,7 +240,7 @@ def _why(told: Told, engine: Quantity) -> tuple[str, ...]:
         else f"about 1 in {show_number(round(1 / ratio, 3))} of the engine's"
     )
     case = getattr(told.verdict.views, "case", None)
-    slips = explain_ratio(case, told.verdict.regimens[0], ratio) if case and told.verdict.regimens else ()
+    slips = explain_ratio(case, told.verdict.regimens[0], ratio, told.strength) if case and told.verdict.regimens else ()
     return (times, *(f"it would fit if {said}" for said in slips))
 
 

@@ -44,7 +44,7 @@ _HEAD = (
     ),
     (b"x-content-type-options", b"nosniff"),
     (b"x-frame-options", b"DENY"),
-    (b"referrer-policy", b"no-referrer"),
+    (b"referrer-policy", b"same-origin"),  # with "no-referrer" browsers hide the origin of our own forms too
     (b"permissions-policy", b"camera=(), microphone=(), geolocation=(), usb=()"),
     (b"cross-origin-opener-policy", b"same-origin"),
     (b"cross-origin-resource-policy", b"same-origin"),

@@ -8,7 +8,7 @@ from html import escape
 from typing import Any
 
 _PAGE = """<!doctype html><html lang="en-GB"><head><meta charset="utf-8"><meta name="viewport" content="width=device-width">
-<title>{title} - dosecheck</title><link rel="stylesheet" href="/static/page.css"></head>
+<title>{title} - dosecheck</title><link rel="icon" href="/static/mark.svg"><link rel="stylesheet" href="/static/page.css"></head>
 <body><main><h1>{title}</h1><p>{why} {write}</p><p>Nothing was checked. This is not an all-clear.</p><p><a href="/">Start again</a></p></main></body></html>"""
 _FAULT = "An unexpected fault stopped the check (reference {reference}). Do the check another way, and report the reference."
 

@@ -79,10 +79,9 @@ async def answer(request: Request) -> HTMLResponse:
         return HTMLResponse(fill("order_missing.html", missing=missing))
     told = answer_of(verdict, order, child, site.formulary)
     kept = site.keep("order", _told(asked), verdict.as_dict())
-    more = {"answer": told, "kept": kept, "trouble": site.figures.trouble}
     if live:
-        return HTMLResponse(fill("order_answer.html", **more))
-    return page(request, "order_answered.html", form=_flat(form), **more)
+        return HTMLResponse(fill("order_answer.html", answer=told, kept=kept, trouble=site.figures.trouble))
+    return page(request, "order_answered.html", form=_flat(form), answer=told, kept=kept)
 
 
 @router.post(

@@ -74,7 +74,7 @@ async def question_as_json(request: Request, kind: str, level: str, seed: str) -
 
 @router.post(
     "/api/practice/mark",
-    openapi_extra=body_of_texts({"id": str, "answer": str}, {"id": "weight-dose-1-7", "answer": "213 mg"}, ("id", "answer")),
+    openapi_extra=body_of_texts({"id": str, "answer": str}, {"id": "dose-by-weight.1.7.00000000", "answer": "213 mg"}, ("id", "answer")),
 )
 async def mark_as_json(request: Request) -> JSONResponse:
     """An answer marked; the same as `dosecheck drill mark --json`."""

@@ -1,0 +1,208 @@
+"""A second check by two people: independent, compared inputs first, and what explains a difference."""
+
+from __future__ import annotations
+
+from datetime import UTC, datetime
+from pathlib import Path
+from typing import Any
+
+import pytest
+from starlette.testclient import TestClient
+from web.test_order_page import text
+from web.ward import FOLDER, client, post
+
+from dosecheck.errors import InputError
+from dosecheck.journal import Journal
+from dosecheck.web.guard import Refused
+from dosecheck.web.second import LASTS, SecondChecks
+from dosecheck.web.settings import Settings
+
+ORDER = {"medicine": "paracetamol", "route": "oral", "for": "pain", "dose": "15 mg/kg", "every": "6 hours"}
+SEEN = {"weight": "14.2 kg", "age": "3 years", "strength": "120 mg in 5 mL", "answer": "8.875 mL"}  # 15 x 14.2 / 24, by hand
+FIRST, SECOND = {**ORDER, **SEEN, "initials": "AB"}, {**SEEN, "initials": "CD"}
+
+
+def begin(ward: TestClient, **changes: Any) -> dict[str, str]:
+    return ward.post("/api/second-check", json={**FIRST, **changes}).json()
+
+
+def compared(ward: TestClient, first: dict[str, Any] | None = None, second: dict[str, Any] | None = None) -> dict[str, Any]:
+    code = begin(ward, **(first or {}))["code"]
+    return ward.post(f"/api/second-check/{code}", json={**SECOND, **(second or {})}).json()["comparison"]
+
+
+def test_alike(ward: TestClient) -> None:
+    told = compared(ward)
+    assert told["agree"] and told["outcome_of_the_order"] == "within" and "Both saw the same" in told["headline"]
+    assert [each["agrees"] for each in told["answers"]] == ["exactly", "exactly"]
+
+
+@pytest.mark.parametrize(
+    ("answer", "agrees"),
+    [
+        ("8.9 mL", "as rounded"),
+        ("8.8 mL", "as rounded"),
+        ("9 mL", "as rounded"),
+        ("8.7 mL", ""),
+        ("8.50 mL", ""),
+        ("8 mL", ""),
+        ("213 mg", "exactly"),
+        ("0.213 g", "exactly"),
+    ],
+)
+def test_as_rounded(ward: TestClient, answer: str, agrees: str) -> None:
+    """Less than one in the last place that was written, and at most 1 in 20 off; 8 mL is 10 % off."""
+    assert compared(ward, {"answer": answer}, {"answer": answer})["answers"][0]["agrees"] == agrees
+
+
+@pytest.mark.parametrize(
+    ("second", "parts", "hint"),
+    [
+        ({"weight": "31.3 kg"}, "weight", "pounds and kilograms"),
+        ({"weight": "142 kg"}, "weight", "a decimal point"),
+        ({"weight": "12.4 kg"}, "weight", "the same digits in another order"),
+        ({"weight": "14.1 kg"}, "weight", ""),
+        ({"age": "4 years"}, "age", ""),
+        ({"strength": "250 mg in 5 mL"}, "strength on the label", ""),
+    ],
+)
+def test_inputs_are_compared_first(ward: TestClient, second: dict[str, str], parts: str, hint: str) -> None:
+    """H02, H03, H05: whatever the answers, different inputs are said first, with a known slip where there is one."""
+    told = compared(ward, second=second)
+    assert not told["agree"] and told["headline"].startswith(f"You saw different things: {parts}.")
+    line = next(line for line in told["inputs"] if line["what"] == parts)
+    assert not line["same"] and hint in line["hint"]
+
+
+def test_an_age_told_more_exactly_is_the_same(ward: TestClient) -> None:
+    assert compared(ward, second={"age": "3 years 2 months"})["agree"]
+
+
+@pytest.mark.parametrize(
+    ("answer", "slip"),
+    [
+        ("88.75 mL", "ten times"),
+        ("0.8875 mL", "ten times"),
+        ("19.6 mL", ""),  # the order is per kg: pounds are no slip of the order itself
+        ("213 mL", "millilitres and milligrams"),
+    ],
+)
+def test_h04_which_slip_would_explain_it(ward: TestClient, answer: str, slip: str) -> None:
+    """H04, H05: how far the answer is from the engine's, and the slip that would explain it; the other's answer stands beside it."""
+    told = compared(ward, second={"answer": answer})
+    why = told["answers"][1]["why"]
+    assert (
+        not told["agree"] and "The two answers differ" in told["headline"] and "of the engine's" in why[0]
+    ) or "times the engine's" in why[0]
+    assert any(slip in line for line in why) if slip else len(why) == 1
+
+
+def test_alike_and_both_wrong(ward: TestClient) -> None:
+    """Two people can make one mistake: alike, and the engine's is not."""
+    told = compared(ward, {"answer": "88.8 mL"}, {"answer": "88.8 mL"})
+    assert not told["agree"] and "alike, and the engine's is not" in told["headline"]
+
+
+def test_h09_alike_and_the_order_is_too_much(ward: TestClient) -> None:
+    """Both may agree on an order that is not to be given: the check of the order itself stands beside the comparison."""
+    wrong = {"dose": "30 mg/kg", "answer": "17.75 mL"}
+    code = begin(ward, **wrong)["code"]
+    told = ward.post(f"/api/second-check/{code}", json={**SECOND, "answer": "17.75 mL"}).json()
+    assert told["comparison"]["agree"] and told["comparison"]["outcome_of_the_order"] == "stop"
+    assert told["check_of_the_order"]["headline"].startswith("STOP")
+
+
+def test_no_strength_told(ward: TestClient) -> None:
+    """Without a strength a volume cannot be held against the engine: said, and never alike."""
+    told = compared(ward, {"strength": None}, {"strength": None})
+    assert not told["agree"] and told["answers"][0]["agrees"] is None and "could not be held against the engine" in told["headline"]
+
+
+def test_the_second_sees_nothing_of_the_first(app: Any) -> None:
+    """Independence: on neither device does a figure of the first, or any answer, stand before the second has committed."""
+    first, second = client(app=app), client(app=app)
+    form = {**ORDER, **SEEN, "weight": "14.37 kg", "answer": "8.98 mL", "strength": "120 mg in 5 mL", "initials": "AB"}
+    sent = post(first, "/second-check/first", form, "/second-check/first")
+    code = sent.url.path.split("/")[2]
+    shown = [sent.text, first.get(f"/second-check/{code}").text]
+    shown.append(post(second, "/second-check/find", {"code": f"{code[:3].lower()} {code[3:]}"}, "/second-check").text)
+    shown.append(post(second, f"/second-check/{code}", {"weight": "14,2", "initials": "CD"}, f"/second-check/{code}").text)
+    for page in shown:
+        assert all(figure not in page for figure in ("14.37", "8.98", "120 mg in 5 mL</", "8.875", "WITHIN", "ALIKE")), page
+    assert "15\u00a0mg/kg" in shown[2] and "every" in shown[2]
+    assert second.get(f"/second-check/{code}/result").status_code == 403
+    answer = post(second, f"/second-check/{code}", {**SEEN, "initials": "CD"}, f"/second-check/{code}")
+    page = text(answer.text)
+    assert "NOT ALIKE" in page and "14.37 kg" in page and "weight" in page
+    assert "NOT ALIKE" in first.get(f"/second-check/{code}/result").text
+    assert client(app=app).get(f"/second-check/{code}/result").status_code == 403
+
+
+def test_the_first_ones_ticket(ward: TestClient) -> None:
+    held = begin(ward)
+    waiting = ward.post(f"/api/second-check/{held['code']}/result", json={"ticket": held["ticket"]}).json()
+    assert waiting["comparison"] is None and waiting["check_of_the_order"] is None
+    assert ward.post(f"/api/second-check/{held['code']}/result", json={"ticket": "guess"}).status_code == 403
+    ward.post(f"/api/second-check/{held['code']}", json=SECOND)
+    assert ward.post(f"/api/second-check/{held['code']}/result", json={"ticket": held["ticket"]}).json()["comparison"]["agree"]
+
+
+def test_another_person_and_only_once(ward: TestClient) -> None:
+    code = begin(ward)["code"]
+    assert "first person's" in ward.post(f"/api/second-check/{code}", json={**SECOND, "initials": "ab"}).json()["errors"][0]["why"]
+    assert ward.post(f"/api/second-check/{code}", json=SECOND).status_code == 200
+    assert ward.post(f"/api/second-check/{code}", json={**SECOND, "initials": "EF"}).status_code == 409
+
+
+@pytest.mark.parametrize(
+    "changes",
+    [
+        {"weight": None},
+        {"age": None},
+        {"dose": None},
+        {"medicine": None},
+        {"answer": None},
+        {"answer": "0 mL"},
+        {"answer": "8.5"},
+        {"initials": None},
+        {"initials": "A1"},
+        {"strength": "120"},
+        {"answer": "15 mg/kg"},
+    ],
+)
+def test_what_is_needed(ward: TestClient, changes: dict[str, Any]) -> None:
+    """A second check without weight, age, dose, answer or initials is none; all faults at once."""
+    answer = ward.post("/api/second-check", json={**FIRST, **changes})
+    assert answer.status_code == 422 and answer.json()["errors"][0]["field"] == next(iter(changes))
+
+
+def test_codes_are_hard_to_guess_and_end() -> None:
+    """After so many wrong codes in a minute nothing is looked up; after half an hour a check is gone."""
+    time = [0.0]
+    checks = SecondChecks(clock=lambda: time[0])
+    told = type("Told", (), {"initials": "AB"})()
+    held = checks.begin({}, told, "a")
+    assert len(held.code) == 6 and not set(held.code) & set("0O1IL5S2Z8BGQU")
+    for _ in range(20):
+        with pytest.raises(Refused) as wrong:
+            checks.find("AAAAAA" if held.code != "AAAAAA" else "CCCCCC")
+        assert wrong.value.status == 404
+    with pytest.raises(Refused) as shut:
+        checks.find(held.code)
+    assert shut.value.status == 429
+    time[0] = 61
+    assert checks.find(f" {held.code[:3]} {held.code[3:].lower()}") is held
+    with pytest.raises(InputError):
+        checks.commit(held.code, told, "b")
+    time[0] = LASTS
+    with pytest.raises(Refused):
+        checks.find(held.code)
+
+
+def test_who_when_and_what_is_in_the_journal(tmp_path: Path) -> None:
+    """H33: with the journal on, both people's initials, inputs and answers, and where they part, are one entry."""
+    made = client(Settings(formulary=FOLDER, journal=tmp_path / "journal.db"))
+    compared(made, second={"weight": "31.3 kg"})
+    entry = list(Journal(tmp_path / "journal.db", new=False).entries())[-1]
+    assert (entry.kind, entry.by) == ("second-check", "AB CD") and "31.3 kg" in entry.asked and "different things" in entry.answer
+    assert abs((datetime.now(UTC) - datetime.fromisoformat(entry.at)).total_seconds()) < 60
