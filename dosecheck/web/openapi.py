@@ -22,6 +22,9 @@ _ERRORS = {
 }
 
 
+READ_REFUSED: dict[int | str, dict[str, Any]] = {404: {"description": "not there"}, 429: {"description": "too many requests"}}
+
+
 def body_of_texts(fields: Mapping[str, type], example: Mapping[str, Any], required: tuple[str, ...] = ()) -> dict[str, Any]:
     """The request's body, and the refusals that every JSON page may answer."""
     schema: dict[str, Any] = {
@@ -40,7 +43,17 @@ def body_of_anything(example: Mapping[str, Any]) -> dict[str, Any]:
 
 
 def _with_refusals(schema: dict[str, Any], example: Mapping[str, Any]) -> dict[str, Any]:
-    refusals = {400: "not JSON", 413: "too large", 415: "not JSON", 422: "a field cannot be read", 429: "too many requests"}
+    refusals = {
+        400: "not JSON",
+        403: "not yours to ask for",
+        404: "not there",
+        409: "done already",
+        413: "too large",
+        415: "not JSON",
+        422: "a field cannot be read",
+        429: "too many requests",
+        503: "too many at once",
+    }
     return {
         "requestBody": {"required": True, "content": {"application/json": {"schema": schema, "example": dict(example)}}},
         "responses": {

@@ -10,6 +10,7 @@ from fastapi.responses import HTMLResponse, JSONResponse
 from dosecheck.reports.book import make_book
 from dosecheck.reports.book_page import to_html
 from dosecheck.web.guard import Refused
+from dosecheck.web.openapi import READ_REFUSED
 from dosecheck.web.render import page, printed, site_of
 
 router = APIRouter()
@@ -34,7 +35,7 @@ async def one(request: Request, name: str) -> HTMLResponse:
     return printed(to_html(make_book(formulary, date.today(), (medicine.id,)), back="/formulary"))
 
 
-@router.get("/api/formulary")
+@router.get("/api/formulary", responses=READ_REFUSED)
 async def listing_as_json(request: Request) -> JSONResponse:
     """Every name that is read, with the medicine that it stands for and its status."""
     formulary = site_of(request).formulary
@@ -43,7 +44,7 @@ async def listing_as_json(request: Request) -> JSONResponse:
     return JSONResponse({"names": names, "formulary": formulary.about()})
 
 
-@router.get("/api/formulary/{name}", responses={404: {"description": "no such medicine"}})
+@router.get("/api/formulary/{name}", responses=READ_REFUSED)
 async def one_as_json(request: Request, name: str) -> JSONResponse:
     """One medicine: the same JSON as `dosecheck formulary book --json` of it."""
     formulary = site_of(request).formulary

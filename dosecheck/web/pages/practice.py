@@ -15,7 +15,7 @@ from dosecheck.drill.question import CAUTION, CannotFill, Question
 from dosecheck.errors import InputError
 from dosecheck.web.doors import form_of, json_of, unread
 from dosecheck.web.guard import Refused
-from dosecheck.web.openapi import body_of_texts
+from dosecheck.web.openapi import READ_REFUSED, body_of_texts
 from dosecheck.web.render import page, site_of
 
 router = APIRouter()
@@ -61,7 +61,7 @@ async def answer(request: Request, name: str) -> HTMLResponse:
     return page(request, "practice_marked.html", asked=asked, marked=marked, answer=told, lesson=asked.lesson(), caution=CAUTION)
 
 
-@router.get("/api/practice/{kind}/{level}/{seed}", responses={404: {"description": "no such question"}})
+@router.get("/api/practice/{kind}/{level}/{seed}", responses=READ_REFUSED)
 async def question_as_json(request: Request, kind: str, level: str, seed: str) -> JSONResponse:
     """The question of a kind, a level (1 to 3) and a seed; the same as `dosecheck drill question --json`."""
     if kind not in KINDS or level not in ("1", "2", "3") or not (seed.isascii() and seed.isdigit() and len(seed) < 10):
