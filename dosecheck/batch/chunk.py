@@ -47,11 +47,11 @@ class Chunk(NamedTuple):
         return self.line[0] if len(self.line) else None
 
 
-def shown(text: str | bytes) -> str:
-    """At most 200 characters, with hidden characters and odd bytes as escapes such as \\xb5."""
+def shown(text: str | bytes, most: int = 200) -> str:
+    """At most `most` characters, with hidden characters and odd bytes as escapes such as \\xb5."""
     if isinstance(text, bytes):
-        text = text[:1_000].decode("utf-8", "backslashreplace")
-    short = text if len(text) <= 200 else text[:200] + " ..."
+        text = text[: 5 * most].decode("utf-8", "backslashreplace")
+    short = text if len(text) <= most else text[:most] + " ..."
     return "".join(c if c.isprintable() else c.encode("unicode_escape").decode() for c in short)
 
 

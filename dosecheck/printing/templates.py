@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from functools import cache
 from pathlib import Path
 from typing import Any
@@ -9,6 +10,8 @@ from typing import Any
 from jinja2 import Environment, FileSystemLoader, StrictUndefined, Template
 
 from dosecheck.showing import keep_together
+
+_RATIO = re.compile("[^ ]*\\d\u00a0[^ ]*/[^ ]*")  # an amount with a stroke, at which a printer of pages would break the line
 
 
 @cache
@@ -25,3 +28,17 @@ def style(path: Path) -> Any:
     from markupsafe import Markup
 
     return Markup(path.read_text("utf-8"))
+
+
+def whole(text: str) -> Any:
+    """The text escaped, with no amount ever parted from its unit nor within it; a page's style keeps the class `w` on one line."""
+    from markupsafe import Markup, escape
+
+    return Markup(_RATIO.sub(lambda found: f'<span class="w">{found[0]}</span>', str(escape(keep_together(text)))))
+
+
+def ours(picture: str) -> Any:
+    """A picture of our own, whose texts are escaped already."""
+    from markupsafe import Markup
+
+    return Markup(picture)

@@ -12,13 +12,14 @@ from collections.abc import Iterable
 from datetime import date, datetime, time, timedelta
 from typing import Any, NamedTuple
 
-from dosecheck.errors import DosecheckError, Fault, FileError
+from dosecheck.errors import Fault, FileError
+from dosecheck.printing.workbook import LONGEST, openpyxl, saved, text_cell
 from dosecheck.saving import save
 from dosecheck.workshop.sheet_out import SheetRows
 
 MOST_BYTES = 20_000_000
 MOST_ROWS = 100_000
-_LONGEST = 32_767  # characters that one cell of a workbook holds
+_INSTEAD = "take --out FOLDER for CSV files"
 _WIDTH = {"text": 100, "note": 60, "place": 40, "reason": 60, "measure": 50, "checked": 40, "ask_first": 50, "id": 30, "file": 30}
 
 
@@ -58,25 +59,14 @@ def _csv(sheet: SheetRows) -> bytes:
     return text.getvalue().encode("utf-8-sig")
 
 
-def openpyxl() -> Any:
-    try:
-        import openpyxl
-    except ImportError:
-        how = 'Write: pip install "dosecheck[xlsx]", or take --out FOLDER for CSV files.'
-        raise DosecheckError(f"A .xlsx file needs openpyxl, which is not installed here. {how}") from None
-    return openpyxl
-
-
 def _workbook(sheets: Iterable[SheetRows], out: str) -> bytes:
-    book = openpyxl().Workbook(write_only=True)
+    book = openpyxl(_INSTEAD).Workbook(write_only=True)
     for sheet in sheets:
         for number, row in enumerate(sheet.rows, 2):
-            if any(len(text) > _LONGEST for text in row):
+            if any(len(text) > LONGEST for text in row):
                 raise FileError(out, f"{sheet.name} row {number}: a text is longer than a cell holds.", "Take --out FOLDER for CSV files.")
         _write_sheet(book, sheet)
-    content = io.BytesIO()
-    book.save(content)
-    return content.getvalue()
+    return saved(book)
 
 
 def _write_sheet(book: Any, sheet: SheetRows) -> None:
@@ -89,11 +79,11 @@ def _write_sheet(book: Any, sheet: SheetRows) -> None:
     for at, name in enumerate(sheet.header):
         page.column_dimensions[get_column_letter(at + 1)].width = _width(name, [row[at] for row in sheet.rows])
     page.append(
-        [_cell(page, name, Font(bold=True), Alignment(vertical="top"), PatternFill("solid", fgColor="E7E6E6")) for name in sheet.header]
+        [text_cell(page, name, Font(bold=True), Alignment(vertical="top"), PatternFill("solid", fgColor="E7E6E6")) for name in sheet.header]
     )
     wrap = Alignment(wrap_text=True, vertical="top")
     for row in sheet.rows:
-        page.append([_cell(page, text, None, wrap) for text in row])
+        page.append([text_cell(page, text, None, wrap) for text in row])
     if sheet.header[0] != "about":
         page.auto_filter.ref = f"A1:{get_column_letter(len(sheet.header))}{len(sheet.rows) + 1}"
 
@@ -102,18 +92,6 @@ def _width(name: str, texts: list[str]) -> int:
     """Wide enough to read; long texts wrap."""
     longest = max((len(text) for text in texts), default=0)
     return max(len(name) + 4, min(longest + 2, _WIDTH.get(name.rpartition(".")[2], 34)))
-
-
-def _cell(page: Any, text: str, font: Any, alignment: Any, fill: Any = None) -> Any:
-    from openpyxl.cell import WriteOnlyCell
-
-    cell = WriteOnlyCell(page, None)
-    cell._value, cell.data_type = (text, "s") if text else (None, "n")  # never guessed from what the text looks like
-    cell.number_format = "@"
-    cell.alignment = alignment
-    if font:
-        cell.font, cell.fill = font, fill
-    return cell
 
 
 # ---- reading ----
@@ -174,7 +152,7 @@ def _read_csv(path: str, name: str) -> ReadSheet:
 
 
 def _read_book(path: str, content: bytes) -> tuple[list[ReadSheet], list[Fault]]:
-    library = openpyxl()
+    library = openpyxl(_INSTEAD)
     _refuse_bomb(path, content)
     try:
         book = library.load_workbook(io.BytesIO(content))

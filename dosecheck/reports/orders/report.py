@@ -1,0 +1,264 @@
+"""The report of one result: numbers and words, ready for a page, a workbook or JSON.
+
+Whatever is counted adds up: within, query, stop and not-checked are all the rows.  A flag is a query or a stop; a rate is
+flags among all orders, the not-checked ones beside it.
+"""
+
+from __future__ import annotations
+
+import os
+from collections import Counter
+from collections.abc import Iterator, Sequence
+from datetime import date
+from typing import Any, NamedTuple
+
+from dosecheck.batch.colmap import ColumnMap
+from dosecheck.formulary.load import Formulary
+from dosecheck.records import OUTCOMES, QUERY, STOP
+from dosecheck.reports.orders.ranges import Scales, written
+from dosecheck.reports.orders.rates import Rate, rate
+from dosecheck.reports.orders.results import read_results, usual_columns
+from dosecheck.reports.orders.strips import Strip, strip_of
+from dosecheck.reports.orders.tally import MEDICINE, Reason, Tally
+from dosecheck.reports.orders.two_runs import TwoRuns, compare, kept, order_words
+from dosecheck.rules.catalogue import CATALOGUE
+from dosecheck.rules.verdict import CAUTION
+
+FIRST = 50
+LONGEST_TEXT = 4_000  # characters of one text of a row; more is cut, with dots
+_VALUES = 40  # lines of one table on the page; the rest are summed in one line
+_ENOUGH, _STRIPS = 10, 24  # rows that make a picture, and the most pictures
+
+
+class Line(NamedTuple):
+    """One value of a column with its orders."""
+
+    name: str
+    outcomes: Counter[str]
+
+    @property
+    def rows(self) -> int:
+        return self.outcomes.total()
+
+    @property
+    def flags(self) -> Rate:
+        return rate(self.outcomes[QUERY] + self.outcomes[STOP], self.rows)
+
+
+class Table(NamedTuple):
+    """Lines by one column; `others` is how many values the last line sums up, 0 where there is none."""
+
+    column: str
+    lines: tuple[Line, ...]
+    others: int
+
+
+class Found(NamedTuple):
+    """One finding code: in how many orders, what it means."""
+
+    code: str
+    meaning: str
+    outcomes: Counter[str]
+    share: Rate
+
+
+class First(NamedTuple):
+    """One order to look at; `times` is thousandths of the most for one dose, None where no maximum was reckoned."""
+
+    row: int
+    order_id: str
+    child_id: str
+    order: str
+    outcome: str
+    times: int | None
+    sentence: str
+    sources: tuple[int, ...]
+
+    @property
+    def found(self) -> str:
+        """The sentence without its lead, which says the outcome once more."""
+        lead, _, rest = self.sentence.partition(". ")
+        return rest if rest and lead.upper().startswith(self.outcome.upper()) else self.sentence
+
+    @property
+    def times_words(self) -> str:
+        return "" if self.times is None else f"{written(self.times)} times"
+
+
+class Report(NamedTuple):
+    """`first` of `flagged` orders; `sources`: the texts that `First.sources` count from 1; `drawn` of `rows` are in `strips`."""
+
+    name: str
+    rows: int
+    outcomes: Counter[str]
+    unreadable: int
+    on: str
+    fingerprint: str
+    formulary: str
+    first: tuple[First, ...]
+    sources: tuple[str, ...]
+    tables: tuple[Table, ...]
+    found: tuple[Found, ...]
+    strips: tuple[Strip, ...]
+    drawn: int
+    unchecked: tuple[Reason, ...]
+    two_runs: TwoRuns | None
+    notices: tuple[str, ...] = ()
+    caution: str = CAUTION
+
+    @property
+    def flagged(self) -> int:
+        return self.outcomes[QUERY] + self.outcomes[STOP]
+
+    @property
+    def flags(self) -> Rate:
+        return rate(self.flagged, self.rows)
+
+    @property
+    def not_first(self) -> Counter[str]:
+        """How many stops and queries are not among the first."""
+        return Counter({name: self.outcomes[name] - sum(f.outcome == name for f in self.first) for name in (STOP, QUERY)})
+
+    def as_dict(self) -> dict[str, Any]:
+        return {
+            "results": self.name,
+            "rows": self.rows,
+            "outcomes": {name: self.outcomes[name] for name in OUTCOMES},
+            "unreadable": self.unreadable,
+            "fingerprint": self.fingerprint,
+            "flags_per_100": _rate_dict(self.flags),
+            "first": [f._replace(times=None if f.times is None else written(f.times))._asdict() for f in self.first],
+            "flagged": self.flagged,
+            "sources": list(self.sources),
+            "by": {t.column: [_line_dict(line) for line in t.lines] for t in self.tables},
+            "findings": [
+                {"code": f.code, "meaning": f.meaning, "outcomes": _counts(f.outcomes), "per_100": _rate_dict(f.share)} for f in self.found
+            ],
+            "ranges": [_strip_dict(strip) for strip in self.strips],
+            "not_checked": [reason._asdict() for reason in self.unchecked],
+            "compared": _runs_dict(self.two_runs) if self.two_runs else None,
+            "caution": self.caution,
+        }
+
+
+def make_report(
+    path: str,
+    formulary: Formulary | None,
+    columns: ColumnMap | None = None,
+    by: Sequence[str] = (),
+    first: int = FIRST,
+    before: str | None = None,
+    on: date | None = None,
+) -> Report:
+    """Reads the result once, chunk after chunk; the other result too where two are compared.
+
+    Args:
+        path, before: files that `dosecheck batch` wrote.
+        formulary: for names, sources in words and ranges; None leaves ids and draws no ranges.
+        columns: the map that the orders were checked with.
+        by: columns to count by; those named ward or prescriber when none is given.
+        first: how many orders to name as those to look at first, and of two runs how many that changed.
+        on: the day printed on it.
+
+    Raises:
+        FileError: a file is no result, or has no such column.
+    """
+    scales = Scales(formulary)
+    counted_by = list(dict.fromkeys(by)) or usual_columns(path)
+    tally, now = Tally(scales, counted_by, first), []
+    for frame in read_results(path, columns, counted_by):
+        tally.add(frame)
+        now += [kept(frame)] if before else []
+    earlier = (kept(frame) for frame in read_results(before, columns)) if before else None
+    sources = _Sources(formulary)
+    strips, drawn = _strips(tally)
+    return Report(
+        name=os.path.basename(path),
+        rows=tally.rows,
+        outcomes=tally.outcomes,
+        unreadable=sum(count.total() for code, count in tally.codes() if code == "unreadable"),
+        on=on.isoformat() if on else "",
+        fingerprint="",
+        formulary=formulary.fingerprint if formulary else "",
+        first=tuple(_first(row, sources) for row in tally.first.iter_rows(named=True)),
+        sources=tuple(sources.seen),
+        tables=tuple(_table(name, tally.groups(name)) for name in (MEDICINE, *counted_by)),
+        found=tuple(
+            Found(code, CATALOGUE[code].meaning if code in CATALOGUE else "", n, rate(n.total(), tally.rows)) for code, n in tally.codes()
+        ),
+        strips=strips,
+        drawn=drawn,
+        unchecked=tuple(tally.unchecked()),
+        two_runs=compare(earlier, now, os.path.basename(before), first) if before and earlier else None,
+    )
+
+
+def _table(column: str, groups: list[tuple[str, Counter[str]]]) -> Table:
+    lines = [Line(*group) for group in groups]
+    if len(lines) <= _VALUES:
+        return Table(column, tuple(lines), 0)
+    rest = lines[_VALUES - 1 :]
+    others = Line(f"{len(rest):,} others", sum((line.outcomes for line in rest), Counter()))
+    return Table(column, (*lines[: _VALUES - 1], others), len(rest))
+
+
+def _strips(tally: Tally) -> tuple[tuple[Strip, ...], int]:
+    found = [strip_of(tally.scales.known[number], bars) for number, bars in tally.bars().items()]
+    enough = sorted((s for s in found if s.rows >= _ENOUGH), key=lambda s: (-s.rows, s.scale.medicine, s.scale.regimen))[:_STRIPS]
+    shown = sorted(enough, key=lambda s: (s.scale.medicine, s.scale.regimen))
+    return tuple(shown), sum(s.rows for s in shown)
+
+
+def _first(row: dict[str, Any], sources: _Sources) -> First:
+    about = (row["order_id"] or "", row["child_id"] or "", order_words(row), row["outcome"], row["times"])
+    return First(row["row"], *about, row["sentence"] or "", tuple(sources.numbers(row["source"])))
+
+
+class _Sources:
+    """Numbers each source as it is first named, in words where the formulary at hand has it."""
+
+    def __init__(self, formulary: Formulary | None) -> None:
+        self._formulary = formulary
+        self._known = formulary.sources() if formulary else {}
+        self.seen: dict[str, int] = {}
+
+    def numbers(self, text: str | None) -> Iterator[int]:
+        for each in self._parted(text or ""):
+            in_words = self._formulary.source(each) if self._formulary and each.partition(", ")[0] in self._known else each
+            yield self.seen.setdefault(in_words, len(self.seen) + 1)
+
+    def _parted(self, text: str) -> list[str]:
+        """The sources of a row that has several; a place may hold the same mark, so only a known id begins another."""
+        parts: list[str] = []
+        for piece in filter(None, text.split("; ")):
+            if parts and piece.partition(", ")[0] not in self._known:
+                parts[-1] += f"; {piece}"
+            else:
+                parts.append(piece)
+        return parts
+
+
+# ---- as JSON ----
+
+
+def _counts(outcomes: Counter[str]) -> dict[str, int]:
+    return {name: outcomes[name] for name in OUTCOMES}
+
+
+def _rate_dict(each: Rate) -> dict[str, Any]:
+    return {"count": each.count, "rows": each.rows, "per_100": each.per_100, "interval_95": each.interval}
+
+
+def _line_dict(line: Line) -> dict[str, Any]:
+    return {"value": line.name, **_counts(line.outcomes), "rows": line.rows, "flags_per_100": _rate_dict(line.flags)}
+
+
+def _strip_dict(strip: Strip) -> dict[str, Any]:
+    about = {"medicine": strip.scale.medicine, "regimen": strip.scale.regimen, "range": strip.scale.range_words}
+    return {**about, "below": strip.below, "inside": strip.inside, "above": strip.above, "furthest": strip.scale.in_words(strip.furthest)}
+
+
+def _runs_dict(runs: TwoRuns) -> dict[str, Any]:
+    told = runs._asdict()
+    told["table"] = [{"before": before, "now": now, "orders": count} for (before, now), count in runs.table.items()]
+    return told | {"changes": [change._asdict() for change in runs.changes], **{n: told[n]._asdict() for n in ("new", "gone", "twice")}}

@@ -1,0 +1,332 @@
+"""The report of a file of orders: numbers again by hand, totals that add up, two runs, escaping, the workbook read back."""
+
+from __future__ import annotations
+
+import io
+import json
+import random
+import re
+from collections import Counter
+from datetime import date
+from decimal import Decimal
+from fractions import Fraction
+from itertools import pairwise
+from pathlib import Path
+
+import openpyxl
+import polars as pl
+import pytest
+from cli.door import FOLDER, dosecheck
+from hypothesis import given
+from hypothesis import strategies as st
+
+from dosecheck import FileError, Formulary
+from dosecheck.batch.files import ResultWriter
+from dosecheck.batch.run import run_batch
+from dosecheck.batch.texts import RESULTS
+from dosecheck.records import OUTCOMES
+from dosecheck.reports.orders.page import to_html
+from dosecheck.reports.orders.rates import rate
+from dosecheck.reports.orders.report import Report, make_report
+from dosecheck.reports.orders.workbook import to_xlsx
+
+FORMULARY = Formulary(FOLDER)
+HEADER = "order_id,child_id,medicine,route,for,dose,every,weight,age,ward,prescriber"
+ORDERS = """\
+A1,c1,paracetamol,oral,pain,210 mg,6 hours,14 kg,3 years,north,P1
+A2,c2,paracetamol,oral,pain,2100 mg,6 hours,14 kg,3 years,north,P2
+A3,c3,paracetamol,oral,pain,420 mg,6 hours,14 kg,3 years,south,P1
+A4,c4,paracetamol,oral,pain,224 mg,6 hours,14 kg,3 years,south,P1
+A5,c5,paracetamol,oral,pain,140 mg,6 hours,14 kg,3 years,south,P1
+A6,c6,paracetamol,oral,pain,210 mg,6 hours,,3 years,south,P1
+A7,c7,paracetamol,oral,pain,"1,5 mg",6 hours,14 kg,3 years,,P1
+A8,c8,paracetmol,oral,pain,210 mg,6 hours,14 kg,3 years,north,P1
+"""
+OUTCOME = ["within", "stop", "stop", "query", "query", "not-checked", "not-checked", "not-checked"]
+
+
+def results(tmp_path: Path, orders: str = ORDERS, name: str = "results.csv", header: str = HEADER) -> str:
+    """What `dosecheck batch` writes of these orders."""
+    (tmp_path / "orders.csv").write_text(f"{header}\n{orders}")
+    run_batch(tmp_path / "orders.csv", tmp_path / name, FORMULARY, date(2026, 5, 4))
+    return str(tmp_path / name)
+
+
+def made(tmp_path: Path, **options) -> Report:
+    return make_report(results(tmp_path), FORMULARY, **options)
+
+
+@pytest.mark.parametrize("ending", ["csv", "parquet", "jsonl"])
+def test_the_numbers_by_hand(tmp_path: Path, ending: str) -> None:
+    """15 mg/kg at 14 kg is 210 mg: 2100 mg is 10 times it, 420 mg twice, 224 mg 16/15; 140 mg is 10 mg/kg, below 13.5."""
+    path = results(tmp_path, name=f"results.{ending}")
+    report = make_report(path, FORMULARY)
+    assert (report.rows, report.outcomes, report.unreadable) == (8, Counter(OUTCOME), 1)
+    assert [(f.order_id, f.times_words) for f in report.first] == [
+        ("A2", "10 times"),
+        ("A3", "2 times"),
+        ("A4", "1.067 times"),
+        ("A5", "0.667 times"),
+    ]
+    assert report.first[0].order == "paracetamol 2100 mg at 14 kg" and report.first[0].child_id == "c2" and report.first[0].row == 2
+    assert "World Health Organization" in report.sources[report.first[0].sources[0] - 1]
+    by = {table.column: {line.name: (line.rows, line.flags.count) for line in table.lines} for table in report.tables}
+    assert by["medicine"] == {"paracetamol": (7, 4), "paracetmol": (1, 0)}
+    assert by["ward"] == {"south": (4, 3), "north": (3, 1), "(not given)": (1, 0)}
+    assert by["prescriber"] == {"P1": (7, 3), "P2": (1, 1)}
+    assert {r.codes: (r.count, r.rows) for r in report.unchecked} == {
+        "weight-missing": (1, (6,)),
+        "unreadable": (1, (7,)),
+        "medicine-unknown": (1, (8,)),
+    }
+    assert {f.code: f.outcomes.total() for f in report.found}["dose-above-range"] == 3
+    assert report.flags.per_100 == "50.0"
+
+
+def test_first_are_compared_exactly_and_what_is_left_out_is_counted(tmp_path: Path) -> None:
+    """9.999 and 10 as text or as a float of low precision would swap."""
+    orders = "".join(
+        f"B{n},c{n},paracetamol,oral,pain,{dose} mg,6 hours,14 kg,3 years,w,P\n" for n, dose in enumerate((420, 2099.8, 2100, 900))
+    )
+    report = make_report(results(tmp_path, orders), FORMULARY, first=2)
+    assert [f.order_id for f in report.first] == ["B2", "B1"]
+    assert report.not_first == Counter(stop=2) and "2 of 4 are here." in to_html(report)
+    assert "2 more are in the file of results: 2 stop, 0 query" in re.sub(r"<[^>]*>", "", to_html(report))
+
+
+NEWCOMBE = [  # Newcombe RG. Stat Med 1998;17:857-872, table I, method 3 (score, no continuity correction); from memory
+    (81, 263, "0.2553", "0.3662"),
+    (15, 148, "0.0624", "0.1605"),
+    (0, 20, "0.0000", "0.1611"),
+    (1, 29, "0.0061", "0.1718"),
+]
+
+
+@pytest.mark.parametrize(("count", "rows", "low", "high"), NEWCOMBE)
+def test_the_interval_against_published_ones(count: int, rows: int, low: str, high: str) -> None:
+    found = rate(count, rows)
+    assert [str(each.quantize(Decimal("0.0001"))) for each in (found.low, found.high)] == [low, high]
+
+
+@given(st.integers(1, 10**7).flatmap(lambda rows: st.tuples(st.integers(0, rows), st.just(rows))))
+def test_the_ends_of_the_interval_are_where_the_score_is_at_its_bound(pair: tuple[int, int]) -> None:
+    """By its definition: (p - q)^2 = z^2 q (1 - q) / n at both ends q, except where the share is 0 or 1."""
+    count, rows = pair
+    found, share, z = rate(count, rows), Fraction(count, rows), Fraction("1.959964")
+    assert 0 <= found.low <= Decimal(count) / rows <= found.high <= 1
+    for end, plain in ((found.low, count == 0), (found.high, count == rows)):
+        q = Fraction(end)
+        assert plain or abs((share - q) ** 2 - z**2 * q * (1 - q) / rows) < Fraction(1, 10**15)
+
+
+def test_no_rows_have_no_rate(tmp_path: Path) -> None:
+    report = make_report(results(tmp_path, ""), FORMULARY)
+    assert report.rows == 0 and report.flags.per_100 == "" and "This is not an all-clear" in to_html(report)
+
+
+# ---- totals add up, whatever the file holds and however it is cut ----
+
+LINES = st.tuples(
+    st.sampled_from(["paracetamol", "Paracetamol", "ibuprofen", "no such", None]),
+    st.sampled_from(OUTCOMES),
+    st.sampled_from(["oral-pain-child", "oral-pain-child;other", None]),
+    st.one_of(st.none(), st.integers(0, 90_000)),
+    st.sampled_from(["north", "south", None]),
+)
+
+
+def _row(
+    number: int, medicine: str | None, outcome: str, regimen: str | None, per_kg: int | None, ward: str | None
+) -> dict[str, str | None]:
+    amount = None if per_kg is None else f"{Decimal(per_kg) / 1000:f}"
+    code = {"within": None, "query": "dose-below-range", "stop": "dose-above-range;day-above-max", "not-checked": "weight-missing"}[outcome]
+    source = next(r.source for r in FORMULARY.medicine("paracetamol").regimens if r.full_id == "oral-pain-child")
+    told = {"outcome": outcome, "codes": code, "regimen": regimen, "times_the_most": amount, "source": source, "sentence": "It says."}
+    told |= {"one_dose": amount and f"{amount} mg", "dose_per_kg": amount and f"{amount} mg/kg"}
+    return {"order_id": str(number), "medicine": medicine, "ward": ward, **dict.fromkeys(RESULTS), **told}
+
+
+@given(st.lists(LINES, max_size=40), st.integers(0, 9))
+def test_totals_add_up(tmp_path_factory: pytest.TempPathFactory, lines: list[tuple], first: int) -> None:
+    path = tmp_path_factory.getbasetemp() / "totals.parquet"
+    rows = [_row(number, *line) for number, line in enumerate(lines)]
+    names = ["order_id", "medicine", "ward", *RESULTS]
+    with ResultWriter(path, names) as writer:
+        writer.write(pl.DataFrame(rows, schema=dict.fromkeys(names, pl.String)))
+    report = make_report(str(path), FORMULARY, first=first)
+    plain = Counter(line[1] for line in lines)
+    assert report.rows == len(lines) and report.outcomes == plain
+    assert len(report.first) + report.not_first.total() == plain["stop"] + plain["query"] == report.flagged
+    for table in report.tables:
+        assert sum((line.outcomes for line in table.lines), Counter()) == plain
+    assert sum(reason.count for reason in report.unchecked) == plain["not-checked"]
+    drawn = Counter((line[0] or "").lower() for line in lines if line[3] is not None and line[2] == "oral-pain-child")
+    for strip in report.strips:
+        assert strip.rows == drawn[strip.scale.medicine] == sum(n for bar in strip.bars.values() for n in bar.values()) >= 10
+        doses = [
+            line[3]
+            for line in lines
+            if (line[0] or "").lower() == strip.scale.medicine and line[2] == "oral-pain-child" and line[3] is not None
+        ]
+        low, high = (13_500, 15_000) if strip.scale.medicine == "paracetamol" else (0, 1000)
+        assert (strip.below, strip.inside, strip.above) == (
+            sum(d < low for d in doses),
+            sum(low <= d <= high for d in doses),
+            sum(d > high for d in doses),
+        )
+        assert strip.beyond == sum(d > 2 * high for d in doses) and strip.furthest == max(doses)
+
+
+def test_chunks_do_not_matter(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Nor does the form of the file."""
+    orders = ORDERS * 9
+    whole = make_report(results(tmp_path, orders), FORMULARY).as_dict()
+    monkeypatch.setattr("dosecheck.batch.tables_in.CHUNK_ROWS", 5)
+    cut = make_report(results(tmp_path, orders, "results.parquet"), FORMULARY).as_dict()
+    assert {**cut, "results": ""} == {**whole, "results": ""}
+
+
+# ---- two runs ----
+
+
+def test_two_runs(tmp_path: Path) -> None:
+    """A1 becomes a stop, A5 within by another dose, A8 is gone, B1 new, A6 stands twice now, one row has no id."""
+    before = results(tmp_path, name="before.csv")
+    now = ORDERS.replace("A1,c1,paracetamol,oral,pain,210 mg", "A1,c1,paracetamol,oral,pain,900 mg").replace("140 mg", "210 mg")
+    now = now.replace("A8,", "B1,") + now.splitlines()[5] + "\n" + now.splitlines()[0].replace("A1", "") + "\n"
+    shuffled = now.splitlines()
+    random.Random(3).shuffle(shuffled)
+    runs = make_report(results(tmp_path, "\n".join(shuffled) + "\n"), FORMULARY, before=before).two_runs
+    assert runs.matched_by == "order_id" and runs.rows == (8, 10) and runs.matched == 6
+    assert [(c.order_id, c.before, c.after) for c in runs.changes] == [("A1", "within", "stop"), ("A5", "query", "within")]
+    assert runs.changes[0].was == "paracetamol 210 mg at 14 kg" and runs.changed == 2
+    assert (runs.new.first, runs.gone.first, runs.twice.first) == (("B1",), ("A8",), ("A6",))
+    assert runs.without == (0, 1) and runs.left_out == (1, 2)
+    assert runs.table == {
+        ("within", "stop"): 1,
+        ("query", "within"): 1,
+        ("stop", "stop"): 2,
+        ("query", "query"): 1,
+        ("not-checked", "not-checked"): 1,
+    }
+
+
+def test_a_run_against_itself_changes_nothing_and_rows_match_where_there_is_no_id(tmp_path: Path) -> None:
+    orders = "\n".join(line.partition(",")[2] for line in ORDERS.splitlines()) + "\n"
+    path = results(tmp_path, orders, header=HEADER.partition(",")[2])
+    runs = make_report(path, FORMULARY, before=path).two_runs
+    assert runs.matched_by == "row" and runs.matched == 8 and not (runs.changed or runs.other_findings or runs.new.count or runs.gone.count)
+
+
+IDS = st.lists(st.tuples(st.sampled_from([*"abcdefgh", None]), st.sampled_from(["within", "stop"])), max_size=12)
+
+
+@given(IDS, IDS)
+def test_every_row_of_either_run_is_accounted_for(before: list[tuple], now: list[tuple]) -> None:
+    from dosecheck.reports.orders.two_runs import compare
+
+    def frame(rows: list[tuple]) -> pl.DataFrame:
+        table = [(n, i, "m", "d", "w", o, None) for n, (i, o) in enumerate(rows, 1)]
+        texts = dict.fromkeys(("order_id", "medicine", "dose", "weight", "outcome", "codes"), pl.String)
+        return pl.DataFrame(table, schema={"row": pl.Int64, **texts}, orient="row").with_columns(pl.col("outcome").cast(pl.Enum(OUTCOMES)))
+
+    runs = compare([frame(before)], [frame(now)], "before.csv", 5)
+    assert runs.rows[0] == runs.matched + runs.gone.count + runs.left_out[0] + runs.without[0]
+    assert runs.rows[1] == runs.matched + runs.new.count + runs.left_out[1] + runs.without[1]
+    assert runs.changed == sum(count for (a, b), count in runs.table.items() if a != b)
+
+
+# ---- what stands on the page and in the workbook ----
+
+ODD = """\
+"=HYPERLINK(""http://x.example"",""ok"")",@c1,paracetamol,oral,pain,2100 mg,6 hours,14 kg,3 years,<script>alert(1)</script>,"a\u202eb"
+007,+1,paracetamol,oral,pain,2100 mg,6 hours,14 kg,3 years,-1+2,"&lt;"
+"""
+
+
+def test_b056_b057_text_of_orders_is_escaped_on_the_page(tmp_path: Path) -> None:
+    page = to_html(make_report(results(tmp_path, ODD), FORMULARY))
+    assert "<script" not in page and "&lt;script&gt;alert(1)&lt;/script&gt;" in page
+    assert "\u202e" not in page and r"a\u202eb" in page and "&amp;lt;" in page
+    asked = re.findall(r"""(?:src|href)\s*=\s*["']?([^"'\s>]*)""", page) + re.findall(r"url\(([^)]*)", page)
+    assert asked and all(each.startswith("#") for each in asked)
+
+
+def test_b056_the_workbook_keeps_text_as_text(tmp_path: Path) -> None:
+    """Nothing is a formula; an identifier keeps its zeros; counts are numbers."""
+    report = make_report(results(tmp_path, ODD), FORMULARY)
+    book = openpyxl.load_workbook(io.BytesIO(to_xlsx(report)))
+    cells = [cell for page in book for row in page for cell in row]
+    assert all(cell.data_type in "sn" for cell in cells)
+    look = [[cell.value for cell in row] for row in book["Look first"]]
+    assert [row[2] for row in look] == ["order id", '\'=HYPERLINK("http://x.example","ok")', "007"] and look[1][1] == 10
+    by = {row[0].value: row[1].value for row in book["By ward"]}
+    assert by["'-1+2"] == 1 and all(cell.quotePrefix for cell in book["By ward"]["A"] if str(cell.value).startswith("'"))
+    assert dict(csv_like(book["Summary"]))["stop"] == report.outcomes["stop"]
+
+
+def csv_like(page) -> list[tuple]:
+    return [tuple(cell.value for cell in row[:2]) for row in page]
+
+
+def test_headings_and_labels_are_real(tmp_path: Path) -> None:
+    """One h1, then h2 and h3 without a leap; every link to a place on the page finds it; every picture has a name and words."""
+    page = to_html(make_report(results(tmp_path, ORDERS * 4), FORMULARY, before=results(tmp_path, name="b.csv")))
+    levels = [int(level) for level in re.findall(r"<h([1-6])", page)]
+    assert levels[0] == 1 and levels.count(1) == 1 and all(b - a <= 1 for a, b in pairwise(levels))
+    assert set(re.findall(r'href="#([^"]+)"', page)) <= set(re.findall(r'id="([^"]+)"', page))
+    pictures = re.findall(r'<svg[^>]*role="img"[^>]*aria-labelledby="([^"]+)"', page)
+    assert pictures and all(f'id="{name}"' in page for names in pictures for name in names.split())
+    assert "13.5 to 15 mg/kg" in page and "the furthest 150 mg/kg" in page
+
+
+# ---- the command ----
+
+
+def command(tmp_path: Path, *more: str):
+    return dosecheck("batch", "report", results(tmp_path), "--formulary", str(FOLDER), *more)
+
+
+@pytest.mark.parametrize("ending", ["html", "pdf", "xlsx"])
+def test_the_same_results_give_the_same_bytes(tmp_path: Path, ending: str, request: pytest.FixtureRequest) -> None:
+    if ending == "pdf":
+        request.getfixturevalue("pango")
+    one, two = tmp_path / f"one.{ending}", tmp_path / f"two.{ending}"
+    assert command(tmp_path, "--out", str(one)).status == command(tmp_path, "--out", str(two)).status == 0
+    assert one.read_bytes() == two.read_bytes()
+
+
+def test_json_and_text_tell_the_same(tmp_path: Path) -> None:
+    told = json.loads(command(tmp_path, "--json").out)
+    assert told["outcomes"] == {name: OUTCOME.count(name) for name in OUTCOMES} and told["first"][0]["times"] == "10"
+    assert told["flags_per_100"] == {"count": 4, "rows": 8, "per_100": "50.0", "interval_95": "21.5 to 78.5"}
+    said = command(tmp_path, "--before", results(tmp_path, name="b.csv")).out
+    assert "STOP row 2: paracetamol 2100 mg at 14 kg, 10 times the most" in said and "0 outcomes changed" in said
+    assert max(map(len, said.splitlines())) <= 80
+
+
+def test_what_is_no_result_is_refused(tmp_path: Path) -> None:
+    (tmp_path / "orders.csv").write_text(f"{HEADER}\n{ORDERS}")
+    with pytest.raises(FileError, match="no result of dosecheck batch"):
+        make_report(str(tmp_path / "orders.csv"), FORMULARY)
+    path = results(tmp_path)
+    Path(path).write_text(Path(path).read_text().replace(",stop,", ",fine,"))
+    with pytest.raises(FileError, match='outcome "fine"'):
+        make_report(path, FORMULARY)
+    with pytest.raises(FileError, match='no column "wing"'):
+        make_report(results(tmp_path), FORMULARY, by=["wing"])
+    assert command(tmp_path, "--out", "report.doc").status == 2
+
+
+def test_columns_of_a_site(tmp_path: Path) -> None:
+    """The map that the orders were checked with gives the medicine its name here too; --by names the file's own columns."""
+    header = HEADER.replace("medicine", "drug").replace("ward", "unit")
+    (tmp_path / "map.toml").write_text('[columns]\nmedicine = "drug"\n[codes.medicine]\nPCM = "paracetamol"\n')
+    (tmp_path / "orders.csv").write_text(f"{header}\n{ORDERS.replace(',paracetamol,', ',PCM,')}")
+    from dosecheck.batch.colmap import read_map
+
+    mapped = read_map(tmp_path / "map.toml")
+    run_batch(tmp_path / "orders.csv", tmp_path / "r.csv", FORMULARY, date(2026, 5, 4), mapped)
+    report = make_report(str(tmp_path / "r.csv"), FORMULARY, mapped, by=["unit"])
+    assert [table.column for table in report.tables] == ["medicine", "unit"]
+    assert [(line.name, line.rows) for line in report.tables[0].lines] == [("paracetamol", 7), ("paracetmol", 1)]
