@@ -9,7 +9,7 @@ from pathlib import Path
 from typing import Any
 
 from fastapi import FastAPI, Request
-from fastapi.responses import HTMLResponse
+from fastapi.responses import FileResponse, HTMLResponse
 from fastapi.staticfiles import StaticFiles
 from starlette.exceptions import HTTPException
 from starlette.responses import Response
@@ -22,6 +22,7 @@ from dosecheck.web.render import page
 from dosecheck.web.settings import Settings
 from dosecheck.web.site import Site
 
+_STATIC = Path(__file__).parent / "static"
 PAGES = (order, second_check, chart, sums, sheet, formulary, practice)
 _LOCAL = ("127.0.0.1", "::1", "localhost")
 
@@ -54,8 +55,9 @@ def make_app(settings: Settings) -> Any:
     app.state.site = site
     for each in PAGES:
         app.include_router(each.router)
+    app.add_api_route("/favicon.ico", _mark, include_in_schema=False)  # browsers ask for it beside a page that names none
     app.add_api_route("/docs", _docs, response_class=HTMLResponse, include_in_schema=False)
-    app.mount("/static", StaticFiles(directory=Path(__file__).parent / "static"))
+    app.mount("/static", StaticFiles(directory=_STATIC))
     app.add_exception_handler(HTTPException, _not_here)
     app.add_exception_handler(Refused, _refused)
     app.add_exception_handler(Exception, _fault)
@@ -68,6 +70,10 @@ _ABOUT = (
     "A second check of the arithmetic of children's medicine doses, not a prescription: the prescriber decides, and local guidance comes first. "
     "Every field is text with its unit; outcomes are within, query, stop and not-checked, and not-checked is never an all-clear."
 )
+
+
+async def _mark() -> Response:
+    return FileResponse(_STATIC / "mark.svg", media_type="image/svg+xml")
 
 
 async def _docs(request: Request) -> HTMLResponse:

@@ -154,7 +154,8 @@ def compare(first: Told, second: Told) -> Comparison:
     """Inputs first, then the answers."""
     inputs = tuple(_inputs(first, second))
     came = (_came(first), _came(second))
-    each_other = _like(first.answer, second.answer, min(first.decimals, second.decimals)) is not None
+    rounded = all(each.agrees for each in came) and first.answer.kind == second.answer.kind  # one up, one down, of one figure
+    each_other = rounded or _like(first.answer, second.answer, min(first.decimals, second.decimals)) is not None
     outcome = max((first.verdict.outcome, second.verdict.outcome), key=_GRAVE.index)
     agree = each_other and all(line.same for line in inputs) and all(each.agrees for each in came)
     return Comparison(inputs, came, each_other, outcome, _headline(inputs, came, each_other), agree)

@@ -2,6 +2,8 @@
 // It blanks an answer at the first keystroke, asks again when a field is left, and clears an unused page.
 "use strict";
 
+document.documentElement.classList.add("scripted"); // hides the buttons that only a page without it needs
+
 const form = document.querySelector("form[data-live]");
 const chooses = document.querySelector("form[data-live], form[data-choices]");
 const answer = document.getElementById("answer");
