@@ -81,6 +81,9 @@ def test_the_numbers_by_hand(tmp_path: Path, ending: str) -> None:
     }
     assert {f.code: f.outcomes.total() for f in report.found}["dose-above-range"] == 3
     assert report.flags.per_100 == "50.0"
+    pairs = {(p.medicine, p.code): (p.flags.count, p.flags.rows) for p in report.pairs}
+    assert pairs["paracetamol", "dose-above-range"] == (3, 7) and pairs["paracetamol", "dose-below-range"] == (1, 7)
+    assert all(medicine == "paracetamol" for medicine, _ in pairs) and report.share_of_flags(3) == "75 %"
 
 
 def test_first_are_compared_exactly_and_what_is_left_out_is_counted(tmp_path: Path) -> None:

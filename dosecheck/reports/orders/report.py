@@ -27,6 +27,7 @@ from dosecheck.rules.verdict import CAUTION
 FIRST = 50
 LONGEST_TEXT = 4_000  # characters of one text of a row; more is cut, with dots
 _VALUES = 40  # lines of one table on the page; the rest are summed in one line
+_PAIRS = 15
 _ENOUGH, _STRIPS = 10, 24  # rows that make a picture, and the most pictures
 
 
@@ -60,6 +61,14 @@ class Found(NamedTuple):
     meaning: str
     outcomes: Counter[str]
     share: Rate
+
+
+class Pair(NamedTuple):
+    """One finding of one medicine: how many flags have it, among the medicine's orders."""
+
+    medicine: str
+    code: str
+    flags: Rate
 
 
 class First(NamedTuple):
@@ -99,6 +108,8 @@ class Report(NamedTuple):
     sources: tuple[str, ...]
     tables: tuple[Table, ...]
     found: tuple[Found, ...]
+    pairs: tuple[Pair, ...]
+    more_pairs: int
     strips: tuple[Strip, ...]
     drawn: int
     unchecked: tuple[Reason, ...]
@@ -119,6 +130,10 @@ class Report(NamedTuple):
         """How many stops and queries are not among the first."""
         return Counter({name: self.outcomes[name] - sum(f.outcome == name for f in self.first) for name in (STOP, QUERY)})
 
+    def share_of_flags(self, count: int) -> str:
+        """ "34 %", of all flags, rounded half up."""
+        return f"{(200 * count + self.flagged) // (2 * self.flagged)} %"
+
     def as_dict(self) -> dict[str, Any]:
         return {
             "results": self.name,
@@ -134,6 +149,7 @@ class Report(NamedTuple):
             "findings": [
                 {"code": f.code, "meaning": f.meaning, "outcomes": _counts(f.outcomes), "per_100": _rate_dict(f.share)} for f in self.found
             ],
+            "most_flags": [{"medicine": p.medicine, "code": p.code, "per_100": _rate_dict(p.flags)} for p in self.pairs],
             "ranges": [_strip_dict(strip) for strip in self.strips],
             "not_checked": [reason._asdict() for reason in self.unchecked],
             "compared": _runs_dict(self.two_runs) if self.two_runs else None,
@@ -186,6 +202,8 @@ def make_report(
         found=tuple(
             Found(code, CATALOGUE[code].meaning if code in CATALOGUE else "", n, rate(n.total(), tally.rows)) for code, n in tally.codes()
         ),
+        pairs=_pairs(tally),
+        more_pairs=max(0, len(tally.pairs()) - _PAIRS),
         strips=strips,
         drawn=drawn,
         unchecked=tuple(tally.unchecked()),
@@ -200,6 +218,11 @@ def _table(column: str, groups: list[tuple[str, Counter[str]]]) -> Table:
     rest = lines[_VALUES - 1 :]
     others = Line(f"{len(rest):,} others", sum((line.outcomes for line in rest), Counter()))
     return Table(column, (*lines[: _VALUES - 1], others), len(rest))
+
+
+def _pairs(tally: Tally) -> tuple[Pair, ...]:
+    rows = {medicine: outcomes.total() for medicine, outcomes in tally.groups(MEDICINE)}
+    return tuple(Pair(medicine, code, rate(count, rows[medicine])) for medicine, code, count in tally.pairs()[:_PAIRS])
 
 
 def _strips(tally: Tally) -> tuple[tuple[Strip, ...], int]:

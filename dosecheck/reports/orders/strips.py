@@ -143,14 +143,13 @@ def _px(value: Fraction) -> str:
 
 
 def whisker(rate: Rate, most: Fraction) -> str:
-    """The rate as a dot on its interval, on a line from 0 to `most` of 100; for the eye, beside the numbers."""
+    """The rate as a dot on its interval, on a line from 0 to `most` of 1; an end beyond the line has no cap.  For the eye alone."""
     if rate.low is None or rate.high is None or not most:
         return ""
-    low, dot, high = (
-        Fraction(100) * min(Fraction(each) / most, Fraction(1)) for each in (rate.low, Fraction(rate.count, rate.rows), rate.high)
-    )
+    low, dot, high = (100 * min(Fraction(each) / most, Fraction(1)) for each in (rate.low, Fraction(rate.count, rate.rows), rate.high))
+    cap = "" if Fraction(rate.high) > most else f"M{_px(high)} 2v8"
     return (
         '<svg class="whisker" viewBox="-4 0 108 12" width="108" height="12" aria-hidden="true"><path class="faint" d="M0 6H100" stroke="#bbb"/>'
-        f'<path class="ink" d="M{_px(low)} 6H{_px(high)}M{_px(low)} 3v6M{_px(high)} 3v6" stroke="#111" stroke-width="1.4"/>'
-        f'<circle class="ink dot" cx="{_px(dot)}" cy="6" r="3.2" fill="#111"/></svg>'
+        f'<path class="ink" d="M{_px(low)} 6H{_px(high)}M{_px(low)} 2v8{cap}" stroke="#111" stroke-width="1.2"/>'
+        f'<circle class="ink" cx="{_px(dot)}" cy="6" r="2.6" fill="#111"/></svg>'
     )

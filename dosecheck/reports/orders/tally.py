@@ -5,7 +5,7 @@ counted by (each medicine, ward or prescriber once).
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from typing import NamedTuple
 
 import polars as pl
@@ -59,7 +59,7 @@ class Tally:
         self._look_first(frame)
         for name, kept in self._groups.items():
             kept[:] = [_summed([*kept, self._by(frame, name)], "value", "outcome")]
-        self._codes = [_summed([*self._codes, frame.group_by("codes", "outcome").len()], "codes", "outcome")]
+        self._codes = [_summed([*self._codes, self._by_codes(frame)], "value", "codes", "outcome")]
         for codes, count, rows, told in _reasons(frame).iter_rows():
             self._unchecked[codes] = self._unchecked.get(codes, Reason(codes, 0, (), ())).more(count, rows, told)
         self._bars = [_drawn([*self._bars, self._bar(frame)])]
@@ -74,10 +74,13 @@ class Tally:
     def _by(self, frame: pl.DataFrame, name: str) -> pl.DataFrame:
         column = MEDICINE if name == MEDICINE else f"by {name}"
         counted = frame.group_by(pl.col(column).alias("value"), "outcome").len()
-        if name != MEDICINE:
-            return counted.with_columns(pl.col("value").fill_null(_NOT_GIVEN))
-        named = pl.Series("value", [self.scales.name(each) for each in counted["value"]], dtype=pl.String)
-        return counted.with_columns(named)
+        return self._named(counted) if name == MEDICINE else counted.with_columns(pl.col("value").fill_null(_NOT_GIVEN))
+
+    def _by_codes(self, frame: pl.DataFrame) -> pl.DataFrame:
+        return self._named(frame.drop_nulls("codes").group_by(pl.col(MEDICINE).alias("value"), "codes", "outcome").len())
+
+    def _named(self, counted: pl.DataFrame) -> pl.DataFrame:
+        return counted.with_columns(pl.Series("value", [self.scales.name(each) for each in counted["value"]], dtype=pl.String))
 
     def _bar(self, frame: pl.DataFrame) -> pl.DataFrame:
         """How many rows lie in each bar of each scale; `zone` is -1 below the range, 0 in it, 1 above."""
@@ -106,10 +109,20 @@ class Tally:
     def codes(self) -> list[tuple[str, Counter[str]]]:
         """Each finding code with the outcomes of the rows that have it, the most frequent first."""
         found: dict[str, Counter[str]] = {}
-        for codes, outcome, count in pl.concat(self._codes).iter_rows() if self._codes else ():
-            for code in (codes or "").split(";") if codes else ():
-                found.setdefault(code, Counter())[outcome] += count
+        for _, code, outcome, count in self._each_code():
+            found.setdefault(code, Counter())[outcome] += count
         return sorted(found.items(), key=lambda item: (-item[1].total(), item[0]))
+
+    def pairs(self) -> list[tuple[str, str, int]]:
+        """Each medicine and finding code with the number of stops and queries that have it, the most frequent first."""
+        found: Counter[tuple[str, str]] = Counter()
+        for medicine, code, outcome, count in self._each_code():
+            found[medicine, code] += count * (outcome in _WORST_FIRST)
+        return sorted(((*pair, count) for pair, count in found.items() if count), key=lambda each: (-each[2], each[:2]))
+
+    def _each_code(self) -> Iterator[tuple[str, str, str, int]]:
+        for medicine, codes, outcome, count in self._codes[0].iter_rows() if self._codes else ():
+            yield from ((medicine, code, outcome, count) for code in codes.split(";") if code)
 
     def unchecked(self) -> list[Reason]:
         """The most frequent first."""

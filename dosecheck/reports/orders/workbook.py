@@ -44,6 +44,8 @@ def _sheets(report: Report) -> list[tuple[str, list[str], list[Row]]]:
     for table in report.tables:
         lines = [[line.name, line.rows, *_counts(line.outcomes), *_rate(line.flags)] for line in table.lines]
         sheets.append((f"By {table.column}", [table.column, "orders", *OUTCOMES, f"flags {_RATE[0]}", _RATE[1]], lines))
+    pairs = [[p.medicine, p.code, p.flags.count, report.share_of_flags(p.flags.count), *_rate(p.flags)] for p in report.pairs]
+    sheets.append(("Asks most", ["medicine", "code", "flags", "of all flags", *_RATE], pairs))
     found = [[f.code, *(f.outcomes[name] for name in (STOP, QUERY, NOT_CHECKED)), *_rate(f.share), f.meaning] for f in report.found]
     sheets.append(("Findings", ["code", STOP, QUERY, NOT_CHECKED, *_RATE, "meaning"], found))
     ranges = [
