@@ -28,6 +28,7 @@ from dosecheck.records import OUTCOMES
 from dosecheck.reports.orders.page import to_html
 from dosecheck.reports.orders.rates import rate
 from dosecheck.reports.orders.report import Report, make_report
+from dosecheck.reports.orders.two_runs import compare
 from dosecheck.reports.orders.workbook import to_xlsx
 
 FORMULARY = Formulary(FOLDER)
@@ -149,13 +150,16 @@ def _row(
     return {"order_id": str(number), "medicine": medicine, "ward": ward, **dict.fromkeys(RESULTS), **told}
 
 
+def written(path: Path, rows: list[dict[str, str | None]]) -> None:
+    names = ["order_id", "medicine", "dose", "weight", "ward", *RESULTS]
+    with ResultWriter(path, names) as writer:
+        writer.write(pl.DataFrame(rows, schema=dict.fromkeys(names, pl.String)))
+
+
 @given(st.lists(LINES, max_size=40), st.integers(0, 9))
 def test_totals_add_up(tmp_path_factory: pytest.TempPathFactory, lines: list[tuple], first: int) -> None:
     path = tmp_path_factory.getbasetemp() / "totals.parquet"
-    rows = [_row(number, *line) for number, line in enumerate(lines)]
-    names = ["order_id", "medicine", "ward", *RESULTS]
-    with ResultWriter(path, names) as writer:
-        writer.write(pl.DataFrame(rows, schema=dict.fromkeys(names, pl.String)))
+    written(path, [_row(number, *line) for number, line in enumerate(lines)])
     report = make_report(str(path), FORMULARY, first=first)
     plain = Counter(line[1] for line in lines)
     assert report.rows == len(lines) and report.outcomes == plain
@@ -225,18 +229,17 @@ IDS = st.lists(st.tuples(st.sampled_from([*"abcdefgh", None]), st.sampled_from([
 
 
 @given(IDS, IDS)
-def test_every_row_of_either_run_is_accounted_for(before: list[tuple], now: list[tuple]) -> None:
-    from dosecheck.reports.orders.two_runs import compare
-
-    def frame(rows: list[tuple]) -> pl.DataFrame:
-        table = [(n, i, "m", "d", "w", o, None) for n, (i, o) in enumerate(rows, 1)]
-        texts = dict.fromkeys(("order_id", "medicine", "dose", "weight", "outcome", "codes"), pl.String)
-        return pl.DataFrame(table, schema={"row": pl.Int64, **texts}, orient="row").with_columns(pl.col("outcome").cast(pl.Enum(OUTCOMES)))
-
-    runs = compare([frame(before)], [frame(now)], "before.csv", 5)
+def test_every_row_of_either_run_is_accounted_for(tmp_path_factory: pytest.TempPathFactory, before: list[tuple], now: list[tuple]) -> None:
+    files = [tmp_path_factory.getbasetemp() / f"{name}.parquet" for name in ("before", "now")]
+    for path, rows in zip(files, (before, now), strict=True):
+        written(path, [{**_row(n, "paracetamol", outcome, None, None, None), "order_id": ident} for n, (ident, outcome) in enumerate(rows)])
+    runs = compare(*map(str, files), 3)
+    assert runs.rows == (len(before), len(now))
     assert runs.rows[0] == runs.matched + runs.gone.count + runs.left_out[0] + runs.without[0]
     assert runs.rows[1] == runs.matched + runs.new.count + runs.left_out[1] + runs.without[1]
-    assert runs.changed == sum(count for (a, b), count in runs.table.items() if a != b)
+    assert runs.changed == sum(count for (a, b), count in runs.table.items() if a != b) and len(runs.changes) == min(3, runs.changed)
+    for change in runs.changes:
+        assert now[change.row - 1][1] == change.after and change.before != change.after
 
 
 # ---- what stands on the page and in the workbook ----

@@ -20,7 +20,7 @@ from dosecheck.reports.orders.rates import Rate, rate
 from dosecheck.reports.orders.results import read_results, usual_columns
 from dosecheck.reports.orders.strips import Strip, strip_of
 from dosecheck.reports.orders.tally import MEDICINE, Reason, Tally
-from dosecheck.reports.orders.two_runs import TwoRuns, compare, kept, order_words
+from dosecheck.reports.orders.two_runs import TwoRuns, compare, order_words
 from dosecheck.rules.catalogue import CATALOGUE
 from dosecheck.rules.verdict import CAUTION
 
@@ -166,7 +166,7 @@ def make_report(
     before: str | None = None,
     on: date | None = None,
 ) -> Report:
-    """Reads the result once, chunk after chunk; the other result too where two are compared.
+    """Reads the result chunk after chunk, once; where two are compared, both twice more.
 
     Args:
         path, before: files that `dosecheck batch` wrote.
@@ -181,11 +181,9 @@ def make_report(
     """
     scales = Scales(formulary)
     counted_by = list(dict.fromkeys(by)) or usual_columns(path)
-    tally, now = Tally(scales, counted_by, first), []
+    tally = Tally(scales, counted_by, first)
     for frame in read_results(path, columns, counted_by):
         tally.add(frame)
-        now += [kept(frame)] if before else []
-    earlier = (kept(frame) for frame in read_results(before, columns)) if before else None
     sources = _Sources(formulary)
     strips, drawn = _strips(tally)
     return Report(
@@ -207,7 +205,7 @@ def make_report(
         strips=strips,
         drawn=drawn,
         unchecked=tuple(tally.unchecked()),
-        two_runs=compare(earlier, now, os.path.basename(before), first) if before and earlier else None,
+        two_runs=compare(before, path, first, columns) if before else None,
     )
 
 

@@ -6,14 +6,15 @@ either file matches nothing and is named, and so are rows without one: nothing i
 
 from __future__ import annotations
 
-from collections.abc import Iterable
-from typing import NamedTuple
+import os
+from typing import Any, NamedTuple
 
 import polars as pl
 
+from dosecheck.batch.colmap import ColumnMap
 from dosecheck.records import NOT_CHECKED, OUTCOMES, QUERY, STOP, WITHIN
+from dosecheck.reports.orders.results import read_results
 
-_KEPT = ("row", "order_id", "medicine", "dose", "weight", "outcome", "codes")
 _NAMED = 20
 _RANK = {WITHIN: 0, QUERY: 1, NOT_CHECKED: 2, STOP: 3}
 
@@ -62,18 +63,39 @@ class TwoRuns(NamedTuple):
         return sum(self.table.values())
 
 
-def kept(frame: pl.DataFrame) -> pl.DataFrame:
-    """What a comparison needs of one frame of `read_results`."""
-    return frame.select(_KEPT).with_columns(pl.col("outcome").cast(pl.Enum(OUTCOMES)))
+def compare(before: str, now: str, most: int, columns: ColumnMap | None = None) -> TwoRuns:
+    """Reads both results once for who is who, and once more for the words of the orders that changed.
 
+    Memory holds an id, an outcome and a print of the codes for each row of both.
 
-def compare(before: Iterable[pl.DataFrame], now: Iterable[pl.DataFrame], name: str, most: int) -> TwoRuns:
-    """Args:
-    before, now: frames of `kept`; memory holds the seven columns of both.
-    name: of the file before.
-    most: how many changed orders to name.
+    Args:
+        before, now: files that `dosecheck batch` wrote.
+        most: how many changed orders to name.
+        columns: the map that the orders were checked with.
+
+    Raises:
+        FileError: one of them is no result.
     """
-    old, new = pl.concat(before), pl.concat(now)
+    old, new = (pl.concat(map(_key, read_results(path, columns))) for path in (before, now))
+    runs, changed = _matched(old, new, os.path.basename(before))
+    first = _worst_first(changed).head(most)
+    words = [_words(path, columns, first[name]) if len(first) else {} for path, name in ((before, "row before"), (now, "row"))]
+    return runs._replace(changes=tuple(_change(row, *words) for row in first.iter_rows(named=True)))
+
+
+def _key(frame: pl.DataFrame) -> pl.DataFrame:
+    return frame.select("row", "order_id", pl.col("outcome").cast(pl.Enum(OUTCOMES)), codes=pl.col("codes").fill_null("").hash())
+
+
+def _words(path: str, columns: ColumnMap | None, rows: pl.Series) -> dict[int, str]:
+    """What each of these rows orders."""
+    wanted = rows.implode()
+    found = (frame.filter(pl.col("row").is_in(wanted)) for frame in read_results(path, columns))
+    return {row["row"]: order_words(row) for frame in found for row in frame.iter_rows(named=True)}
+
+
+def _matched(old: pl.DataFrame, new: pl.DataFrame, name: str) -> tuple[TwoRuns, pl.DataFrame]:
+    """The comparison without its changes, and the rows that changed."""
     by_id = not (old["order_id"].is_null().all() or new["order_id"].is_null().all())
     key = pl.col("order_id") if by_id else pl.col("row").cast(pl.String)
     old, new = old.with_columns(key=key), new.with_columns(key=key)
@@ -83,15 +105,15 @@ def compare(before: Iterable[pl.DataFrame], now: Iterable[pl.DataFrame], name: s
     )
     both = right.join(left, on="key", how="inner", suffix=" before", maintain_order="left")
     changed = both.filter(pl.col("outcome") != pl.col("outcome before"))
-    same = both.filter((pl.col("outcome") == pl.col("outcome before")) & pl.col("codes").ne_missing(pl.col("codes before")))
+    same = both.filter((pl.col("outcome") == pl.col("outcome before")) & (pl.col("codes") != pl.col("codes before")))
     without = (old["key"].null_count(), new["key"].null_count())
-    return TwoRuns(
+    runs = TwoRuns(
         name,
         "order_id" if by_id else "row",
         (old.height, new.height),
         {(str(a), str(b)): n for a, b, n in both.group_by("outcome before", "outcome").len().sort("outcome before", "outcome").iter_rows()},
         changed.height,
-        tuple(map(_change, _worst_first(changed).head(most).iter_rows(named=True))),
+        (),
         same.height,
         _apart(right.join(left, on="key", how="anti", maintain_order="left")["key"]),
         _apart(left.join(right, on="key", how="anti", maintain_order="left")["key"]),
@@ -99,6 +121,7 @@ def compare(before: Iterable[pl.DataFrame], now: Iterable[pl.DataFrame], name: s
         without,
         (old.height - left.height - without[0], new.height - right.height - without[1]),
     )
+    return runs, changed
 
 
 def _twice(rows: pl.DataFrame) -> pl.Series:
@@ -117,13 +140,12 @@ def _worst_first(changed: pl.DataFrame) -> pl.DataFrame:
     return ranked.sort("now", "then", "row", descending=[True, False, False])
 
 
-def order_words(row: dict[str, object], suffix: str = "") -> str:
+def order_words(row: dict[str, Any]) -> str:
     """ "paracetamol 210 mg at 14.2 kg"; what the file does not tell is left out."""
-    medicine, dose, weight = (row.get(f"{name}{suffix}") for name in ("medicine", "dose", "weight"))
-    what = " ".join(str(each) for each in (medicine or "(no medicine)", dose or "(no dose)"))
-    return what + (f" at {weight}" if weight else "")
+    what = f"{row['medicine'] or '(no medicine)'} {row['dose'] or '(no dose)'}"
+    return what + (f" at {row['weight']}" if row["weight"] else "")
 
 
-def _change(row: dict[str, object]) -> Change:
-    order, was = order_words(row), order_words(row, " before")
+def _change(row: dict[str, Any], before: dict[int, str], now: dict[int, str]) -> Change:
+    order, was = now[row["row"]], before[row["row before"]]
     return Change(row["row"], row["order_id"], order, "" if order == was else was, row["outcome before"], row["outcome"])
