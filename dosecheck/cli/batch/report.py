@@ -108,6 +108,6 @@ def _first(report: Report) -> list[str]:
     more = f" ({len(shown)} of {report.flagged:,})" if len(shown) < report.flagged else ""
     lines = [heading(f"Look at these first{more}")]
     for each in shown:
-        times = f", {each.times_words} the most" if each.times is not None else ""
+        times = f", {each.times_words} the most" if each.times not in (None, 1000) else ""
         lines.append(wrapped(f"{each.outcome.upper()} row {each.row:,}: {each.order}{times}", "  - "))
     return lines

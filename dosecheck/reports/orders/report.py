@@ -91,7 +91,9 @@ class First(NamedTuple):
 
     @property
     def times_words(self) -> str:
-        return "" if self.times is None else f"{written(self.times)} times"
+        if self.times is None:
+            return ""
+        return "the most itself" if self.times == 1000 else f"{written(self.times)} times"
 
 
 class Report(NamedTuple):
