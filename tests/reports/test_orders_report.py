@@ -25,6 +25,7 @@ from dosecheck.batch.files import ResultWriter
 from dosecheck.batch.run import run_batch
 from dosecheck.batch.texts import RESULTS
 from dosecheck.records import OUTCOMES
+from dosecheck.reports.orders.as_json import report_dict
 from dosecheck.reports.orders.page import to_html
 from dosecheck.reports.orders.rates import rate
 from dosecheck.reports.orders.report import Report, make_report
@@ -187,9 +188,9 @@ def test_totals_add_up(tmp_path_factory: pytest.TempPathFactory, lines: list[tup
 def test_chunks_do_not_matter(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     """Nor does the form of the file."""
     orders = ORDERS * 9
-    whole = make_report(results(tmp_path, orders), FORMULARY).as_dict()
+    whole = report_dict(make_report(results(tmp_path, orders), FORMULARY))
     monkeypatch.setattr("dosecheck.batch.tables_in.CHUNK_ROWS", 5)
-    cut = make_report(results(tmp_path, orders, "results.parquet"), FORMULARY).as_dict()
+    cut = report_dict(make_report(results(tmp_path, orders, "results.parquet"), FORMULARY))
     assert {**cut, "results": ""} == {**whole, "results": ""}
 
 

@@ -64,8 +64,14 @@ def command(
         return refuse(error, as_json, "No report was made.")
     if out:
         save(out, _content(report, form))
-    click.echo(json.dumps({**report.as_dict(), "written": out or ""}, indent=2, ensure_ascii=False) if as_json else _text(report, out))
+    click.echo(_as_json(report, out) if as_json else _text(report, out))
     return 0
+
+
+def _as_json(report: Report, out: str | None) -> str:
+    from dosecheck.reports.orders.as_json import report_dict
+
+    return json.dumps({**report_dict(report), "written": out or ""}, indent=2, ensure_ascii=False)
 
 
 def _content(report: Report, form: str) -> bytes:

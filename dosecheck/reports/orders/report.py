@@ -8,16 +8,17 @@ from __future__ import annotations
 
 import os
 from collections import Counter
-from collections.abc import Iterator, Sequence
+from collections.abc import Sequence
 from datetime import date
 from typing import Any, NamedTuple
 
 from dosecheck.batch.colmap import ColumnMap
 from dosecheck.formulary.load import Formulary
-from dosecheck.records import OUTCOMES, QUERY, STOP
+from dosecheck.records import QUERY, STOP
 from dosecheck.reports.orders.ranges import Scales, written
 from dosecheck.reports.orders.rates import Rate, rate
 from dosecheck.reports.orders.results import read_results, usual_columns
+from dosecheck.reports.orders.sources import Sources
 from dosecheck.reports.orders.strips import Strip, strip_of
 from dosecheck.reports.orders.tally import MEDICINE, Reason, Tally
 from dosecheck.reports.orders.two_runs import TwoRuns, compare, order_words
@@ -136,28 +137,6 @@ class Report(NamedTuple):
         """ "34 %", of all flags, rounded half up."""
         return f"{(200 * count + self.flagged) // (2 * self.flagged)} %"
 
-    def as_dict(self) -> dict[str, Any]:
-        return {
-            "results": self.name,
-            "rows": self.rows,
-            "outcomes": {name: self.outcomes[name] for name in OUTCOMES},
-            "unreadable": self.unreadable,
-            "fingerprint": self.fingerprint,
-            "flags_per_100": _rate_dict(self.flags),
-            "first": [f._replace(times=None if f.times is None else written(f.times))._asdict() for f in self.first],
-            "flagged": self.flagged,
-            "sources": list(self.sources),
-            "by": {t.column: [_line_dict(line) for line in t.lines] for t in self.tables},
-            "findings": [
-                {"code": f.code, "meaning": f.meaning, "outcomes": _counts(f.outcomes), "per_100": _rate_dict(f.share)} for f in self.found
-            ],
-            "most_flags": [{"medicine": p.medicine, "code": p.code, "per_100": _rate_dict(p.flags)} for p in self.pairs],
-            "ranges": [_strip_dict(strip) for strip in self.strips],
-            "not_checked": [reason._asdict() for reason in self.unchecked],
-            "compared": _runs_dict(self.two_runs) if self.two_runs else None,
-            "caution": self.caution,
-        }
-
 
 def make_report(
     path: str,
@@ -186,7 +165,7 @@ def make_report(
     tally = Tally(scales, counted_by, first)
     for frame in read_results(path, columns, counted_by):
         tally.add(frame)
-    sources = _Sources(formulary)
+    sources = Sources(formulary)
     strips, drawn = _strips(tally)
     return Report(
         name=os.path.basename(path),
@@ -232,56 +211,6 @@ def _strips(tally: Tally) -> tuple[tuple[Strip, ...], int]:
     return tuple(shown), sum(s.rows for s in shown)
 
 
-def _first(row: dict[str, Any], sources: _Sources) -> First:
+def _first(row: dict[str, Any], sources: Sources) -> First:
     about = (row["order_id"] or "", row["child_id"] or "", order_words(row), row["outcome"], row["times"])
     return First(row["row"], *about, row["sentence"] or "", tuple(sources.numbers(row["source"])))
-
-
-class _Sources:
-    """Numbers each source as it is first named, in words where the formulary at hand has it."""
-
-    def __init__(self, formulary: Formulary | None) -> None:
-        self._formulary = formulary
-        self._known = formulary.sources() if formulary else {}
-        self.seen: dict[str, int] = {}
-
-    def numbers(self, text: str | None) -> Iterator[int]:
-        for each in self._parted(text or ""):
-            in_words = self._formulary.source(each) if self._formulary and each.partition(", ")[0] in self._known else each
-            yield self.seen.setdefault(in_words, len(self.seen) + 1)
-
-    def _parted(self, text: str) -> list[str]:
-        """The sources of a row that has several; a place may hold the same mark, so only a known id begins another."""
-        parts: list[str] = []
-        for piece in filter(None, text.split("; ")):
-            if parts and piece.partition(", ")[0] not in self._known:
-                parts[-1] += f"; {piece}"
-            else:
-                parts.append(piece)
-        return parts
-
-
-# ---- as JSON ----
-
-
-def _counts(outcomes: Counter[str]) -> dict[str, int]:
-    return {name: outcomes[name] for name in OUTCOMES}
-
-
-def _rate_dict(each: Rate) -> dict[str, Any]:
-    return {"count": each.count, "rows": each.rows, "per_100": each.per_100, "interval_95": each.interval}
-
-
-def _line_dict(line: Line) -> dict[str, Any]:
-    return {"value": line.name, **_counts(line.outcomes), "rows": line.rows, "flags_per_100": _rate_dict(line.flags)}
-
-
-def _strip_dict(strip: Strip) -> dict[str, Any]:
-    about = {"medicine": strip.scale.medicine, "regimen": strip.scale.regimen, "range": strip.scale.range_words}
-    return {**about, "below": strip.below, "inside": strip.inside, "above": strip.above, "furthest": strip.scale.in_words(strip.furthest)}
-
-
-def _runs_dict(runs: TwoRuns) -> dict[str, Any]:
-    told = runs._asdict()
-    told["table"] = [{"before": before, "now": now, "orders": count} for (before, now), count in runs.table.items()]
-    return told | {"changes": [change._asdict() for change in runs.changes], **{n: told[n]._asdict() for n in ("new", "gone", "twice")}}
