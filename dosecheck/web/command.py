@@ -73,6 +73,7 @@ def _run(app: Any, host: str, port: int, secure: dict[str, str]) -> None:
     Raises:
         DosecheckError: the address is taken or is none of this machine's, or the certificate cannot be used.
     """
+    import gc
     import logging
     import socket
 
@@ -88,7 +89,7 @@ def _run(app: Any, host: str, port: int, secure: dict[str, str]) -> None:
     except OSError as error:
         raise DosecheckError(f"The certificate or its key cannot be used: {error.strerror or error}.") from None
     family = socket.AF_INET6 if ":" in host else socket.AF_INET
-    with socket.socket(family, socket.SOCK_STREAM) as listening:
+    with socket.socket(family, socket.SOCK_STREAM, socket.IPPROTO_TCP) as listening:  # the protocol named: else each answer waits 40 ms
         listening.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
         try:
             listening.bind((host, port))
@@ -96,5 +97,8 @@ def _run(app: Any, host: str, port: int, secure: dict[str, str]) -> None:
             raise DosecheckError(
                 f"{host}, port {port}: {error.strerror or error}. Choose another with --port, or look at --host."
             ) from None
+        gc.collect()
+        gc.freeze()  # what was read at the start stays: nobody waits while it is looked through again
+        gc.enable()
         with suppress(KeyboardInterrupt):
             uvicorn.Server(config).run([listening])
