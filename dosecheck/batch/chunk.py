@@ -6,14 +6,9 @@ row of nulls, so that rows in = answers + refusals; `refused` says why, in words
 
 from __future__ import annotations
 
-from collections.abc import Iterator
-from contextlib import contextmanager
-from pathlib import Path
-from typing import BinaryIO, NamedTuple
+from typing import NamedTuple
 
 import polars as pl
-
-from dosecheck.errors import FileError
 
 LONGEST_FIELD = 131_072  # characters
 LONGEST_ROW = 1 << 20  # bytes: where no end of a row is found within it, the file is refused
@@ -53,16 +48,6 @@ def shown(text: str | bytes, most: int = 200) -> str:
         text = text[: 5 * most].decode("utf-8", "backslashreplace")
     short = text if len(text) <= most else text[:most] + " ..."
     return "".join(c if c.isprintable() else c.encode("unicode_escape").decode() for c in short)
-
-
-@contextmanager
-def opened(path: Path) -> Iterator[BinaryIO]:
-    """The file, open for reading; every failure of the system becomes one FileError."""
-    try:
-        with open(path, "rb") as file:
-            yield file
-    except OSError as error:
-        raise FileError(str(path), f"It cannot be read: {error.strerror or error}.", "Check the name and the rights.") from error
 
 
 def without_unfit(chunk: Chunk) -> Chunk:

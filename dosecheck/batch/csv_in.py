@@ -1,4 +1,4 @@
-"""Reads CSV: UTF-8 only, comma only, each row with as many fields as the header, wholly blank lines skipped.
+"""Reads CSV: UTF-8 only, one stated delimiter, each row with as many fields as the header, wholly blank lines skipped.
 
 Most blocks take the fast way: Arrow parses them, and counts of rows and lines prove that nothing was lost.  A block
 in which anything is wrong is read a second time, with its faulty rows put aside and every row numbered.
@@ -8,41 +8,40 @@ from __future__ import annotations
 
 import codecs
 from collections.abc import Callable, Iterator
-from pathlib import Path
+from typing import BinaryIO
 
 import polars as pl
 import pyarrow as pa
 import pyarrow.csv as arrow_csv
 
-from dosecheck.batch.chunk import Chunk, Refused, opened, shown, without_unfit
-from dosecheck.batch.csv_cut import Block, CsvFile, Span, fault, not_utf8
+from dosecheck.batch.chunk import Chunk, Refused, shown, without_unfit
+from dosecheck.batch.csv_cut import Block, CsvFile, Marks, Span, not_utf8
 
 _PART = 2 << 20  # bytes that one of Arrow's threads takes at a time
 Note = Callable[[arrow_csv.InvalidRow], str]
 
 
-def read_csv(path: Path) -> Iterator[Chunk]:
+def read_csv(file: BinaryIO, path: str, delimiter: str = ",") -> Iterator[Chunk]:
     """The chunks of one CSV file; one empty chunk where there is a header alone."""
-    with opened(path) as file:
-        source = CsvFile(file, str(path))
-        read = False
-        for block in source.blocks():
-            read = True
-            yield without_unfit(_fast(block, source.names) or _careful(block, source))
-        if not read:
-            nothing = pl.DataFrame(schema=dict.fromkeys(source.names, pl.String))
-            yield Chunk(nothing, pl.Series("line", [], pl.Int64), [])
+    source = CsvFile(file, path, delimiter)
+    read = False
+    for block in source.blocks():
+        read = True
+        yield without_unfit(_fast(block, source) or _careful(block, source))
+    if not read:
+        nothing = pl.DataFrame(schema=dict.fromkeys(source.names, pl.String))
+        yield Chunk(nothing, pl.Series("line", [], pl.Int64), [])
 
 
-def _fast(block: Block, names: list[str]) -> Chunk | None:
+def _fast(block: Block, source: CsvFile) -> Chunk | None:
     """None unless every line of the block is accounted for by a good row."""
     if block.broken:
         return None
-    plain = _plain(block, names)
+    plain = _plain(block, source.names, source.delimiter)
     if plain is not None:
         return plain
     try:
-        rows = _parse(block.text, names, None)
+        rows = _parse(block.text, source, None)
     except pa.ArrowInvalid:  # a wrong number of fields, a byte that is not UTF-8, a row larger than a part
         return None
     if rows.height == block.lines:
@@ -53,18 +52,18 @@ def _fast(block: Block, names: list[str]) -> Chunk | None:
     return Chunk(rows, _lines_from(block.line, taken), [])
 
 
-def _plain(block: Block, names: list[str]) -> Chunk | None:
+def _plain(block: Block, names: list[str], delimiter: str) -> Chunk | None:
     """Without quotes, carriage returns and blank lines, polars parses twice as fast, and a count proves the rest.
 
-    Polars refuses a row with too many fields; so if there are as many commas as the rows need, none has too few.
+    Polars refuses a row with too many fields; so if there are as many delimiters as the rows need, none has too few.
     """
     text = block.text
     if any(mark in text for mark in (b'"', b"\r", b"\0", b"\n\n", codecs.BOM_UTF8)) or text.startswith(b"\n"):
         return None
-    if text.count(b",") != block.lines * (len(names) - 1):
+    if text.count(delimiter.encode()) != block.lines * (len(names) - 1):
         return None
     try:
-        rows = pl.read_csv(text, has_header=False, new_columns=names, infer_schema=False, quote_char=None, glob=False)
+        rows = pl.read_csv(text, has_header=False, new_columns=names, separator=delimiter, infer_schema=False, quote_char=None, glob=False)
     except pl.exceptions.PolarsError:  # a row with too many fields, or a byte that is not UTF-8
         return None
     if rows.height != block.lines or rows.width != len(names):
@@ -72,15 +71,17 @@ def _plain(block: Block, names: list[str]) -> Chunk | None:
     return Chunk(rows, pl.int_range(block.line, block.line + block.lines, eager=True).alias("line"), [])
 
 
-def _parse(text: bytes, names: list[str], note: Note | None) -> pl.DataFrame:
+def _parse(text: bytes, source: CsvFile, note: Note | None) -> pl.DataFrame:
     """Every field as text, an empty one as null.  With `note` nothing is skipped: it is told of each row of wrong size."""
     if text.startswith(codecs.BOM_UTF8):  # where files were joined it is text; Arrow drops the first one
         text = codecs.BOM_UTF8 + text
     table = arrow_csv.read_csv(
         pa.BufferReader(text),
-        arrow_csv.ReadOptions(column_names=names, use_threads=note is None, block_size=_PART if note is None else len(text) + 1),
-        arrow_csv.ParseOptions(newlines_in_values=b'"' in text, ignore_empty_lines=note is None, invalid_row_handler=note),
-        arrow_csv.ConvertOptions(column_types=dict.fromkeys(names, pa.large_string()), strings_can_be_null=True, null_values=[""]),
+        arrow_csv.ReadOptions(column_names=source.names, use_threads=note is None, block_size=_PART if note is None else len(text) + 1),
+        arrow_csv.ParseOptions(
+            delimiter=source.delimiter, newlines_in_values=b'"' in text, ignore_empty_lines=note is None, invalid_row_handler=note
+        ),
+        arrow_csv.ConvertOptions(column_types=dict.fromkeys(source.names, pa.large_string()), strings_can_be_null=True, null_values=[""]),
     )
     return pl.from_arrow(table)
 
@@ -104,9 +105,9 @@ def _careful(block: Block, source: CsvFile) -> Chunk:
         wrong.append(row)
         return "skip"
 
-    good = _parse(_without(block.text, aside), source.names, note)
+    good = _parse(_without(block.text, aside), source, note)
     places = [row.number - 1 for row in wrong]
-    faults = [_fault_of(row, block.text, aside) for row in wrong]
+    faults = [_fault_of(row, block.text, aside, source.marks) for row in wrong]
     order = _order(good.height, places)
     taken = pl.concat([_lines_taken(good), pl.Series("line", [lines for lines, _, _ in faults], pl.Int64)]).gather(order)
     line = _lines_from(block.line, taken)
@@ -140,18 +141,20 @@ def _without(text: bytes, aside: list[Span]) -> bytes:
     return b"".join([*pieces, text[at:]])
 
 
-def _fault_of(row: arrow_csv.InvalidRow, text: bytes, aside: list[Span]) -> tuple[int, str, str | bytes]:
+def _fault_of(row: arrow_csv.InvalidRow, text: bytes, aside: list[Span], marks: Marks) -> tuple[int, str, str | bytes]:
     """Lines taken, why it is refused, and the row as it was given."""
     if not row.text.startswith("\0"):
         found, lines = row.actual_columns, row.text.count("\n") + 1
         why = f"It has {found} field{'s' * (found != 1)}; the header has {row.expected_columns}."
-        why += f" A quote makes one row of {lines} lines." if lines > 1 else " A comma inside a field needs quotes around the field."
+        why += (
+            f" A quote makes one row of {lines} lines." if lines > 1 else f" A {marks.name} inside a field needs quotes around the field."
+        )
         return lines, why, row.text
     start, end = aside[int(row.text[1:])]
     given = text[start:end]
     try:
         given.decode()
-        why = fault(given)
+        why = marks.fault(given)
     except UnicodeDecodeError as error:
         why = not_utf8(error)
     return given.count(b"\n"), why, given

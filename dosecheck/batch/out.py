@@ -13,95 +13,19 @@ from collections.abc import Iterator, Sequence
 from contextlib import contextmanager, suppress
 from pathlib import Path
 from types import TracebackType
-from typing import BinaryIO, Protocol, Self
+from typing import Self
 
 import polars as pl
-import polars.selectors as cs
-import pyarrow.parquet as pq
 
+from dosecheck.batch.out_forms import writer_of
 from dosecheck.errors import FileError
-
-_FORMULA = r"^[=+\-@\t\r\n]"
-_NEGATIVE_NUMBER = r"^-[0-9]+(\.[0-9]+)?$"
-
-
-def no_formulas(rows: pl.DataFrame, own: Sequence[str] = ()) -> pl.DataFrame:
-    """An apostrophe before each text that a spreadsheet would run; a plain negative number stays as it is.
-
-    Args:
-        own: columns that we made ourselves and that never start so.
-    """
-    rows = rows.with_columns(cs.categorical().cast(pl.String), cs.enum().cast(pl.String))
-    risky = [s.name for s in rows.select((cs.string() - cs.by_name(own)).str.contains(_FORMULA).any()) if s[0]]
-    return rows.with_columns(map(_neutral, risky))
-
-
-def _neutral(name: str) -> pl.Expr:
-    text = pl.col(name)
-    runs = text.str.contains(_FORMULA) & ~text.str.contains(_NEGATIVE_NUMBER)
-    return pl.when(runs).then("'" + text).otherwise(text).alias(name)
-
-
-class _Form(Protocol):
-    """One way of writing rows into an open file."""
-
-    def __init__(self, file: BinaryIO, columns: Sequence[str], own: Sequence[str]) -> None: ...
-    def write(self, rows: pl.DataFrame) -> None: ...
-    def finish(self) -> None: ...
-
-
-class _Csv:
-    def __init__(self, file: BinaryIO, columns: Sequence[str], own: Sequence[str]) -> None:
-        self._file, self._own = file, ()
-        self.write(pl.DataFrame([list(columns)], schema=[str(n) for n in range(len(columns))], orient="row"))
-        self._own = own
-
-    def write(self, rows: pl.DataFrame) -> None:
-        no_formulas(rows, self._own).write_csv(self._file, include_header=False)
-
-    def finish(self) -> None: ...
-
-
-class _Lines:
-    def __init__(self, file: BinaryIO, columns: Sequence[str], own: Sequence[str]) -> None:
-        self._file = file
-
-    def write(self, rows: pl.DataFrame) -> None:
-        rows.write_ndjson(self._file)
-
-    def finish(self) -> None: ...
-
-
-class _Parquet:
-    """The first rows fix the types; a column of nulls alone is text."""
-
-    def __init__(self, file: BinaryIO, columns: Sequence[str], own: Sequence[str]) -> None:
-        self._file, self._columns = file, columns
-        self._types: dict[str, pl.DataType] = {}
-        self._writer: pq.ParquetWriter | None = None
-
-    def write(self, rows: pl.DataFrame) -> None:
-        if self._writer is None:
-            self._types = {name: pl.String() if kind == pl.Null else kind for name, kind in rows.schema.items()}
-        table = rows.cast(self._types).to_arrow()
-        if self._writer is None:
-            self._writer = pq.ParquetWriter(self._file, table.schema)
-        self._writer.write_table(table)
-
-    def finish(self) -> None:
-        if self._writer is None:
-            self.write(pl.DataFrame(schema=dict.fromkeys(self._columns, pl.String)))
-        self._writer.close()
-
-
-_FORMS: dict[str, type[_Form]] = {".csv": _Csv, ".parquet": _Parquet, ".jsonl": _Lines, ".ndjson": _Lines}
 
 
 class ResultWriter:
     """Writes chunks of answers into `path`; leave the `with` block without an error, and the result is there.
 
     Args:
-        path: a .csv, .parquet, .jsonl or .ndjson file; an existing one is replaced at the very end.
+        path: a file of a form that `forms.py` knows; an existing one is replaced at the very end.
         columns: what to write, in this order; each chunk must have them.
         source: the file that the rows come from; it is never written over.
         own: columns whose texts we made ourselves, and that no spreadsheet would run.
@@ -113,9 +37,7 @@ class ResultWriter:
     def __init__(self, path: str | Path, columns: Sequence[str], source: str | Path | None = None, own: Sequence[str] = ()) -> None:
         self._path, self._columns, self._own = Path(path), list(columns), list(own)
         self._direct = os.path.exists(path) and not os.path.isfile(path) and not os.path.isdir(path)
-        self._form = _FORMS.get(self._path.suffix.lower(), _Csv if self._direct else None)
-        if self._form is None:
-            raise self._error(f'A result cannot end in "{self._path.suffix}".', "Use a .csv, .parquet, .jsonl or .ndjson file.")
+        self._form = writer_of(self._path, self._direct)
         if os.path.isdir(path):
             raise self._error("This is a folder.", "Name a file in it.")
         if source is not None and os.path.exists(path) and os.path.exists(source) and os.path.samefile(path, source):

@@ -19,6 +19,7 @@ from dosecheck.batch.chunk import Chunk
 from dosecheck.batch.colmap import ColumnMap
 from dosecheck.batch.columns import FIELDS
 from dosecheck.batch.files import ResultWriter, read_orders
+from dosecheck.batch.forms import NOTHING, Asked
 from dosecheck.batch.pipeline import Behind, ahead, joined
 from dosecheck.batch.repeats import Repeats
 from dosecheck.batch.screen import Screen
@@ -96,20 +97,22 @@ def run_batch(
     today: date,
     columns: ColumnMap | None = None,
     progress: Callable[[int], None] = lambda rows: None,
+    asked: Asked = NOTHING,
 ) -> Summary:
     """Checks a file of orders and writes the results beside it, whole or not at all.
 
     Args:
-        orders, results: .csv, .parquet or .jsonl; the result keeps every input column and adds RESULTS after them.
+        orders, results: files of a form that `forms.py` knows; the result keeps every input column and adds RESULTS after them.
         columns: the hospital's own names and codes.
         progress: called with the number of rows done.
+        asked: what the name of the orders does not say.
 
     Raises:
         FileError: the file cannot be read or the result cannot be written; no result is left behind.
     """
     batch, outcomes, rows, refused = Batch(formulary, today), Counter(), 0, 0
     repeats = Repeats(formulary)
-    chunks = ahead(joined(read_orders(orders, (*FIELDS, "order_id", "child_id"))))
+    chunks = ahead(joined(read_orders(orders, (*FIELDS, "order_id", "child_id"), asked)))
     first = next(chunks)
     check_columns(orders, first.rows.columns, columns)
     with ResultWriter(results, [*first.rows.columns, *RESULTS], source=orders, own=RESULTS) as writer, Behind(writer.write) as written:

@@ -10,14 +10,13 @@ import codecs
 import json
 import re
 from collections.abc import Iterator, Sequence
-from pathlib import Path
 from typing import Any, BinaryIO
 
 import polars as pl
 import pyarrow as pa
 import pyarrow.parquet as pq
 
-from dosecheck.batch.chunk import CHUNK_BYTES, CHUNK_ROWS, LONGEST_ROW, Chunk, Refused, opened, refuse_fields, shown, without_unfit
+from dosecheck.batch.chunk import CHUNK_BYTES, CHUNK_ROWS, LONGEST_ROW, Chunk, Refused, refuse_fields, shown, without_unfit
 from dosecheck.batch.csv_cut import not_utf8
 from dosecheck.errors import FileError
 
@@ -28,14 +27,13 @@ class _Number(str):
     """A number of JSON, kept as its digits and never taken for text."""
 
 
-def read_parquet(path: Path) -> Iterator[Chunk]:
+def read_parquet(file: BinaryIO, path: str) -> Iterator[Chunk]:
     """Columns of text, dates (as 2021-04-03) or whole numbers; `line` is the number of the row, from 1."""
-    with opened(path) as file:
-        try:
-            yield from _batches(pq.ParquetFile(file), str(path))
-        except (pa.ArrowException, OSError) as error:
-            why = f"It cannot be read as Parquet: {shown(str(error).strip())}"
-            raise FileError(str(path), why, "Export it again.") from error
+    try:
+        yield from _batches(pq.ParquetFile(file), path)
+    except (pa.ArrowException, OSError) as error:
+        why = f"It cannot be read as Parquet: {shown(str(error).strip())}"
+        raise FileError(path, why, "Export it again.") from error
 
 
 def check_schema(schema: pa.Schema, path: str) -> None:
@@ -103,17 +101,16 @@ class _NotAnOrder(Exception):
     """Why one line of JSON is refused."""
 
 
-def read_lines(path: Path, known: Sequence[str]) -> Iterator[Chunk]:
+def read_lines(file: BinaryIO, path: str, known: Sequence[str]) -> Iterator[Chunk]:
     """One JSON object a line; the columns are those of the first good line and then the other `known` ones."""
-    with opened(path) as file:
-        columns: list[str] = []
-        for lines in _lines(file, str(path)):
-            items = [_item(raw) for _, raw in lines]
-            if not columns:
-                columns = _columns(items, known, str(path))
-            yield _lines_chunk(lines, items, columns)
+    columns: list[str] = []
+    for lines in _lines(file, path):
+        items = [_item(raw) for _, raw in lines]
         if not columns:
-            raise FileError(str(path), "It holds no orders.", "Write one JSON object a line.")
+            columns = _columns(items, known, path)
+        yield _lines_chunk(lines, items, columns)
+    if not columns:
+        raise FileError(path, "It holds no orders.", "Write one JSON object a line.")
 
 
 def _lines(file: BinaryIO, path: str) -> Iterator[list[tuple[int, bytes]]]:

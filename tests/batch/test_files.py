@@ -12,7 +12,7 @@ from hypothesis import strategies as st
 
 from dosecheck.batch import csv_cut, csv_in
 from dosecheck.batch.chunk import LONGEST_FIELD, LONGEST_ROW, Chunk
-from dosecheck.batch.files import read_orders
+from dosecheck.batch.files import Asked, read_orders
 from dosecheck.errors import FileError
 
 HEADER = b"order,weight,dose\n"
@@ -119,8 +119,9 @@ def test_a_byte_order_mark_inside_the_file_is_text(tmp_path: Path) -> None:
 BAD_FILES = {
     b"": "no header line (0 bytes)",
     b"\xef\xbb\xbf\r\n\n": "no header line",
-    b"order;weight\n1;2\n": "separated by semicolons",
-    b"order\tweight\n": "separated by tabs",
+    b"order;weight\n1;2\n": "separated by semicolons, and commas were expected. If that is how the file is meant, say so: --delimiter semicolon.",
+    b"order\tweight\n": "--delimiter tab",
+    b"order|weight|dose,x\n": "--delimiter pipe",
     b"order\n1\n": "one column only",
     b"order,weight,order\n": '"order" twice',
     b"order,,dose\n": "Column 2 has no name",
@@ -150,7 +151,7 @@ def test_a_file_of_another_form_is_refused_whole(tmp_path: Path, content: bytes)
 
 
 def test_other_names_are_refused(tmp_path: Path) -> None:
-    assert ".csv, .parquet, .jsonl or .ndjson" in why_not(tmp_path, b"x", "orders.xlsx")
+    assert ".csv, .tsv, .jsonl" in why_not(tmp_path, b"x", "orders.doc")
     assert chunks_of(tmp_path, HEADER + GOOD, "ORDERS.CSV")[0].rows.height == 1
     with pytest.raises(FileError, match="No such file"):
         list(read_orders(tmp_path / "missing.csv"))
@@ -230,16 +231,18 @@ PIECES = st.sampled_from(
 
 
 @settings(max_examples=600, deadline=None)
-@given(st.lists(PIECES, max_size=40).map("".join), st.integers(1, 60))
-def test_the_fast_way_and_the_plain_way_agree(tmp_path_factory: pytest.TempPathFactory, text: str, block: int) -> None:
+@given(st.lists(PIECES, max_size=40).map("".join), st.integers(1, 60), st.sampled_from(",;\t|"))
+def test_the_fast_way_and_the_plain_way_agree(tmp_path_factory: pytest.TempPathFactory, text: str, block: int, mark: str) -> None:
+    """With another delimiter as with a comma: the two change places in the text, and in what is read."""
     path = tmp_path_factory.getbasetemp() / "same.csv"
     whole = text if text.endswith("\n") or not text else text + "\n"
-    path.write_bytes(b"a,b,c\n" + text.encode("utf-8", "surrogateescape"))
+    swapped = ("a,b,c\n" + text).translate(str.maketrans({",": mark, mark: ","}))
+    path.write_bytes(swapped.encode("utf-8", "surrogateescape"))
     with pytest.MonkeyPatch.context() as patch:
         patch.setattr(csv_cut, "CHUNK_BYTES", block)
         patch.setattr(csv_cut, "HEADER_BYTES", 6)
         try:
-            chunks = list(read_orders(path))
+            chunks = list(read_orders(path, asked=Asked(mark)))
         except FileError:
             assert plain_answer(whole) is None
             return
@@ -247,10 +250,42 @@ def test_the_fast_way_and_the_plain_way_agree(tmp_path_factory: pytest.TempPathF
     for chunk in chunks:
         refused = {r.row: r.line for r in chunk.refused}
         assert all(chunk.line[row] == line for row, line in refused.items())
-        found += [(n - 1, None if at in refused else list(r)) for at, (n, r) in enumerate(zip(chunk.line, chunk.rows.rows(), strict=True))]
+        back = chunk.rows.select(
+            pl.all()
+            .str.replace_all(mark, "\0", literal=True)
+            .str.replace_all(",", mark, literal=True)
+            .str.replace_all("\0", ",", literal=True)
+        )
+        found += [(n - 1, None if at in refused else list(r)) for at, (n, r) in enumerate(zip(chunk.line, back.rows(), strict=True))]
     assert found == plain_answer(whole)
 
 
 def test_the_fast_way_is_taken_where_nothing_is_wrong(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr(csv_in, "_careful", None)
     assert one(tmp_path, HEADER + GOOD + b'2,"a\nb ""c""",d\r\n').rows.height == 2
+
+
+DELIMITERS = {";": "semicolon", "\t": "tab", "|": "pipe"}
+
+
+@pytest.mark.parametrize("mark", DELIMITERS)
+def test_a_delimiter_is_taken_only_when_it_is_stated(tmp_path: Path, mark: str) -> None:
+    text = (HEADER + b"1,16 kg,240 mg\n2,x\n").replace(b",", mark.encode()) + f'3{mark}"16,5{mark}kg"{mark},\n'.encode()
+    assert f"--delimiter {DELIMITERS[mark]}" in why_not(tmp_path, text)
+    (chunk,) = read_orders(tmp_path / "orders.csv", asked=Asked(mark))
+    assert chunk.rows.rows() == [("1", "16 kg", "240 mg"), (None,) * 3, ("3", f"16,5{mark}kg", ",")]
+    assert f"A {DELIMITERS[mark]} inside a field" in chunk.refused[0].why
+    with pytest.raises(FileError, match=r"commas, and .* were expected.*--delimiter comma"):
+        (tmp_path / "orders.csv").write_bytes(HEADER)
+        list(read_orders(tmp_path / "orders.csv", asked=Asked(mark)))
+
+
+def test_tsv_is_of_tabs_and_has_no_other_delimiter(tmp_path: Path) -> None:
+    (chunk,) = chunks_of(tmp_path, (HEADER + GOOD).replace(b",", b"\t"), "orders.tsv")
+    assert chunk.rows.rows() == [("1", "16 kg", "240 mg")]
+    with pytest.raises(FileError, match="Leave --delimiter out"):
+        read_orders(tmp_path / "orders.tsv", asked=Asked(";"))
+
+
+def test_a_header_with_another_mark_inside_a_name_is_no_matter(tmp_path: Path) -> None:
+    assert one(tmp_path, b'order,"a;b;c;d",dose|x\n1,2,3\n').rows.columns == ["order", "a;b;c;d", "dose|x"]

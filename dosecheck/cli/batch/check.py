@@ -9,6 +9,7 @@ from datetime import date
 
 import click
 
+from dosecheck.cli.batch.asked import asked_of, asked_options
 from dosecheck.cli.options import Once, as_of_option, common_options, open_formulary
 from dosecheck.cli.text import heading, wrapped
 from dosecheck.errors import DosecheckError
@@ -19,17 +20,32 @@ _EPILOG = "Exit status: 0 every row was answered, 1 an outcome named by --fail-o
 
 @click.command("check", epilog=_EPILOG)
 @click.argument("orders")
-@click.option("--out", "results", metavar="FILE", required=True, cls=Once, help="where the results go: .csv, .parquet or .jsonl")
+@click.option(
+    "--out",
+    "results",
+    metavar="FILE",
+    required=True,
+    cls=Once,
+    help="where the results go: .csv, .tsv, .jsonl (each also .gz or .zst) or .parquet",
+)
 @click.option("--columns", "columns", metavar="MAP.toml", cls=Once, help="your own column names and codes")
+@asked_options
 @click.option(
     "--fail-on", metavar="OUTCOME", type=click.Choice(OUTCOMES), multiple=True, help="exit 1 when this outcome comes up; repeatable"
 )
 @as_of_option
 @common_options
 def command(
-    orders: str, results: str, columns: str | None, fail_on: tuple[str, ...], as_of: str | None, folder: str | None, as_json: bool
+    orders: str,
+    results: str,
+    columns: str | None,
+    delimiter: str | None,
+    fail_on: tuple[str, ...],
+    as_of: str | None,
+    folder: str | None,
+    as_json: bool,
 ) -> int:
-    """Check a file of orders: CSV, Parquet or JSON Lines in and out."""
+    """Check a file of orders: CSV, TSV or JSON Lines (also .gz, .zst) or Parquet, in and out."""
     try:
         from dosecheck.batch.colmap import read_map
         from dosecheck.batch.run import run_batch
@@ -39,7 +55,7 @@ def command(
     formulary = open_formulary(folder, as_of)
     mapped = read_map(columns) if columns else None
     with _Progress(as_json) as progress:
-        summary = run_batch(orders, results, formulary, date.today(), mapped, progress.show)
+        summary = run_batch(orders, results, formulary, date.today(), mapped, progress.show, asked_of(delimiter))
     click.echo(_as_json(summary) if as_json else summary_text(summary, results))
     if summary.refused or not summary.rows:
         return 2
