@@ -9,6 +9,8 @@ from pathlib import Path
 
 from dosecheck.errors import FileError
 
+FORMULA = r"^[=+\-@\t\r\n]"  # how a text begins that a spreadsheet would run
+
 
 def save(path: str | os.PathLike[str], content: bytes) -> None:
     """Writes `content`; a file that is there already is replaced at the very end, and who may read and write it stays.

@@ -18,8 +18,8 @@ import pyarrow.parquet as pq
 
 from dosecheck.batch.csv_cut import DELIMITERS
 from dosecheck.batch.forms import form_of
+from dosecheck.saving import FORMULA
 
-_FORMULA = r"^[=+\-@\t\r\n]"
 _NEGATIVE_NUMBER = r"^-[0-9]+(\.[0-9]+)?$"
 
 
@@ -30,13 +30,13 @@ def no_formulas(rows: pl.DataFrame, own: Sequence[str] = ()) -> pl.DataFrame:
         own: columns that we made ourselves and that never start so.
     """
     rows = rows.with_columns(cs.categorical().cast(pl.String), cs.enum().cast(pl.String))
-    risky = [s.name for s in rows.select((cs.string() - cs.by_name(own)).str.contains(_FORMULA).any()) if s[0]]
+    risky = [s.name for s in rows.select((cs.string() - cs.by_name(own)).str.contains(FORMULA).any()) if s[0]]
     return rows.with_columns(map(_neutral, risky))
 
 
 def _neutral(name: str) -> pl.Expr:
     text = pl.col(name)
-    runs = text.str.contains(_FORMULA) & ~text.str.contains(_NEGATIVE_NUMBER)
+    runs = text.str.contains(FORMULA) & ~text.str.contains(_NEGATIVE_NUMBER)
     return pl.when(runs).then("'" + text).otherwise(text).alias(name)
 
 

@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+import os
+from contextlib import closing
+
 import click
 
 from dosecheck.cli.options import Once
@@ -14,8 +17,13 @@ from dosecheck.saving import save
 @click.argument("path", metavar="FILE")
 @click.option("--out", metavar="FILE.csv", required=True, cls=Once, help="where the entries go; it holds what was typed of children")
 def command(path: str, out: str) -> int:
-    """All entries as CSV."""
-    journal = Journal(path, new=False)
-    save(out, to_csv(journal.entries()))
-    click.echo(f"{sum(1 for _ in journal.entries()):,} entries are in {out}. It holds what was typed of children: keep it accordingly.")
+    """All entries as CSV, in a file for its owner alone."""
+    with closing(Journal(path, new=False)) as journal:
+        entries = list(journal.entries())
+    before = os.umask(0o077)
+    try:
+        save(out, to_csv(entries))
+    finally:
+        os.umask(before)
+    click.echo(f"{len(entries):,} entries are in {out}.\nIt holds what was typed of children: keep it accordingly.")
     return 0

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from contextlib import closing
+
 import click
 
 from dosecheck.journal import Journal
@@ -11,6 +13,7 @@ from dosecheck.journal import Journal
 @click.argument("path", metavar="FILE")
 def command(path: str) -> int:
     """Number and hash of the last entry: note them down elsewhere, for `verify --head`."""
-    number, last = Journal(path, new=False).head()
+    with closing(Journal(path, new=False)) as journal:
+        number, last = journal.head()
     click.echo(f"{number} {last}")
     return 0

@@ -2,9 +2,12 @@
 
 from __future__ import annotations
 
+from contextlib import closing
+
 import click
 
 from dosecheck.cli.options import Once
+from dosecheck.cli.text import wrapped
 from dosecheck.journal import Journal
 
 
@@ -14,9 +17,9 @@ from dosecheck.journal import Journal
 @click.option("--yes", is_flag=True, help="do not ask")
 def command(path: str, days: int, yes: bool) -> int:
     """Remove what is older than so many days; an entry says that it was done, and the chain stays whole."""
-    journal = Journal(path, new=False)
-    if not yes and not click.confirm(f"Remove every entry older than {days} days from {path} for good?"):
-        click.echo("Nothing was removed.")
-        return 1
-    click.echo(f"{journal.remove_older(days):,} entries were removed.")
+    with closing(Journal(path, new=False)) as journal:
+        if not yes and not click.confirm(wrapped(f"Remove every entry older than {days} days from {path} for good?")):
+            click.echo("Nothing was removed.")
+            return 1
+        click.echo(f"{journal.remove_older(days):,} entries were removed.")
     return 0
