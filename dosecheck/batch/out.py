@@ -6,6 +6,7 @@ hidden file that ends in ".part".  A pipe cannot be renamed: it is written strai
 
 from __future__ import annotations
 
+import hashlib
 import os
 import secrets
 import shutil
@@ -17,8 +18,11 @@ from typing import Self
 
 import polars as pl
 
+from dosecheck.batch.origin import Print
 from dosecheck.batch.out_forms import writer_of
 from dosecheck.errors import FileError
+
+_PIECE = 1 << 20
 
 
 class ResultWriter:
@@ -29,6 +33,8 @@ class ResultWriter:
         columns: what to write, in this order; each chunk must have them.
         source: the file that the rows come from; it is never written over.
         own: columns whose texts we made ourselves, and that no spreadsheet would run.
+
+    After the block `print` is that of the file; None for a pipe.
 
     Raises:
         FileError: the place cannot be written, or stopped taking data (a full disk, a closed pipe).
@@ -59,6 +65,8 @@ class ResultWriter:
             self._final = Path(os.path.realpath(self._path))
             self._part = self._path if self._direct else self._final.with_name(f".{self._final.name}.{secrets.token_hex(4)}.part")
             self._file = open(self._part, "wb" if self._direct else "xb")
+        self._digest, self._digested = hashlib.sha256(), 0
+        self.print: Print | None = None
         try:
             with self._one_error():
                 if not self._direct and self._final.exists():
@@ -76,6 +84,15 @@ class ResultWriter:
             if not self._direct:
                 self._file.flush()
                 os.fsync(self._file.fileno())
+                self._take_print()
+
+    def _take_print(self) -> None:
+        """Digest what came onto the disk since the last time."""
+        with open(self._part, "rb", buffering=0) as file:
+            file.seek(self._digested)
+            while piece := file.read(_PIECE):
+                self._digest.update(piece)
+                self._digested += len(piece)
 
     def __exit__(self, kind: type[BaseException] | None, error: BaseException | None, trace: TracebackType | None) -> None:
         if kind is not None:
@@ -95,7 +112,9 @@ class ResultWriter:
             self._file.close()
             return
         os.fsync(self._file.fileno())
+        self._take_print()
         self._file.close()
+        self.print = Print(self._digested, self._digest.hexdigest())
         os.replace(self._part, self._final)
         _sync_folder(self._final.parent)
 

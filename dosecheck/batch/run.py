@@ -5,6 +5,7 @@ Memory holds a few chunks of some 300 000 rows, and 24 bytes a row for the list 
 
 from __future__ import annotations
 
+import os
 from collections import Counter
 from collections.abc import Callable
 from datetime import date
@@ -20,6 +21,8 @@ from dosecheck.batch.colmap import ColumnMap
 from dosecheck.batch.columns import FIELDS
 from dosecheck.batch.files import ResultWriter, read_orders
 from dosecheck.batch.forms import NOTHING, Asked
+from dosecheck.batch.ledger import UNREADABLE, By, Tally, ledger, path_of, to_bytes
+from dosecheck.batch.origin import Origin
 from dosecheck.batch.pipeline import Behind, ahead, joined
 from dosecheck.batch.repeats import Repeats
 from dosecheck.batch.screen import Screen
@@ -28,12 +31,16 @@ from dosecheck.errors import FileError, InputError
 from dosecheck.formulary.load import Formulary
 from dosecheck.records import NOT_CHECKED, OUTCOMES, read_order
 from dosecheck.rules.check import check_order
+from dosecheck.saving import save
 
 _REQUIRED = ("medicine", "dose")
 
 
 class Summary(NamedTuple):
-    """`rows` = the sum of `outcomes`; of those `refused` could not be read and `slow` went one by one."""
+    """`rows` = the sum of `outcomes`; of those `refused` could not be read and `slow` went one by one.
+
+    ledger: the file that proves it; None where the result is a pipe.
+    """
 
     rows: int
     outcomes: dict[str, int]
@@ -42,6 +49,7 @@ class Summary(NamedTuple):
     repeats: Repeats
     fingerprint: str
     as_of: date | None
+    ledger: Path | None = None
 
 
 class Batch:
@@ -110,24 +118,43 @@ def run_batch(
     Raises:
         FileError: the file cannot be read or the result cannot be written; no result is left behind.
     """
-    batch, outcomes, rows, refused = Batch(formulary, today), Counter(), 0, 0
-    repeats = Repeats(formulary)
-    chunks = ahead(joined(read_orders(orders, (*FIELDS, "order_id", "child_id"), asked)))
-    first = next(chunks)
-    check_columns(orders, first.rows.columns, columns)
-    with ResultWriter(results, [*first.rows.columns, *RESULTS], source=orders, own=RESULTS) as writer, Behind(writer.write) as written:
-        for chunk in chain([first], chunks):
-            mapped = columns.apply(chunk.rows) if columns else chunk.rows
-            answers = answered(batch, mapped, chunk)
-            written.put(pl.concat([chunk.rows, answers], how="horizontal"))
-            repeats.add(mapped, rows)
-            outcomes.update(dict(answers["outcome"].value_counts().iter_rows()))
-            rows, refused = rows + len(answers), refused + answers["codes"].eq("unreadable").sum()
-            progress(rows)
-        _ = repeats.found  # reckoned while the last rows are being written
+    batch, repeats, tally = Batch(formulary, today), Repeats(formulary), Tally()
+    with Origin([orders]) as origin:
+        chunks = ahead(joined(read_orders(orders, (*FIELDS, "order_id", "child_id"), asked)))
+        first = next(chunks)
+        check_columns(orders, first.rows.columns, columns)
+        with ResultWriter(results, [*first.rows.columns, *RESULTS], source=orders, own=RESULTS) as writer:
+            with Behind(writer.write) as written:
+                for chunk in chain([first], chunks):
+                    mapped = columns.apply(chunk.rows) if columns else chunk.rows
+                    answers = answered(batch, mapped, chunk)
+                    written.put(pl.concat([chunk.rows, answers], how="horizontal"))
+                    repeats.add(mapped, tally.rows)
+                    tally = _counted(tally, answers, chunk, batch.slow)
+                    progress(tally.rows)
+                _ = repeats.found  # reckoned while the last rows are being written
+            read = dict(zip(origin.names, origin.prints(), strict=True))
+    place = path_of(os.path.realpath(results)) if writer.print else None
+    if place:
+        told = {"result": {"name": Path(results).name, **writer.print._asdict()}}
+        save(place, to_bytes(ledger(read, tally, By(formulary, today, columns), told)))
     return Summary(
-        rows, {name: outcomes.get(name, 0) for name in OUTCOMES}, refused, batch.slow, repeats, formulary.fingerprint, formulary.as_of
+        tally.rows,
+        dict(zip(OUTCOMES, tally.outcomes, strict=True)),
+        tally.refused,
+        batch.slow,
+        repeats,
+        formulary.fingerprint,
+        formulary.as_of,
+        place,
     )
+
+
+def _counted(tally: Tally, answers: pl.DataFrame, chunk: Chunk, one_by_one: int) -> Tally:
+    """With the rows of this chunk; `one_by_one` is how many went so since the start."""
+    outcomes = Counter(dict(answers["outcome"].value_counts().iter_rows()))
+    lines = (chunk.line[0], chunk.line[-1]) if len(chunk.line) else (None, None)
+    return tally.plus(outcomes, int(answers["codes"].eq(UNREADABLE).sum()), one_by_one - tally.one_by_one, lines)
 
 
 def answered(batch: Batch, mapped: pl.DataFrame, chunk: Chunk) -> pl.DataFrame:

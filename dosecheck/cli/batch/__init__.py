@@ -9,6 +9,7 @@ from dosecheck.cli.lazy import LazyGroup
 _COMMANDS = {
     "check": "Check a file of orders; the word itself can be left out.",
     "report": "What a file of results comes to: page, PDF or workbook.",
+    "verify": "Compare a result with its ledger: nothing lost, nothing changed since.",
 }
 
 

@@ -93,6 +93,7 @@ class _Progress:
 def summary_text(summary, results: str) -> str:
     if not summary.rows:
         return "0 orders checked: the file has a header and no rows. This is not an all-clear."
+    ledger = f" Ledger: {summary.ledger.name}; dosecheck batch verify compares." if summary.ledger else ""
     width = len(f"{summary.rows:,}")
     lines = [heading(f"{summary.rows:,} orders, each with one result row in {results}")]
     lines += [f"  {summary.outcomes[name]:>{width},}  {name}" for name in OUTCOMES]
@@ -106,7 +107,7 @@ def summary_text(summary, results: str) -> str:
     lines.append(
         wrapped(
             "A second check of the arithmetic, not a prescription: defer to the prescriber and to local guidance. "
-            f"Earlier doses were not told. Formulary fingerprint {summary.fingerprint}{figures}; {summary.slow:,} rows were checked one by one."
+            f"Earlier doses were not told. Formulary fingerprint {summary.fingerprint}{figures}; {summary.slow:,} rows were checked one by one.{ledger}"
         )
     )
     return "\n".join(lines)
@@ -122,6 +123,7 @@ def _as_json(summary) -> str:
             "same_child": summary.repeats.lines(),
             "fingerprint": summary.fingerprint,
             "as_of": str(summary.as_of or ""),
+            "ledger": str(summary.ledger or ""),
             "caution": "A second check of the arithmetic, not a prescription: defer to the prescriber and to local guidance.",
         },
         indent=2,

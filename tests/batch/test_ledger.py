@@ -1,0 +1,150 @@
+"""The ledger of a result: that it adds up, holds nothing but what makes the result, and that `verify` sees every change."""
+
+from __future__ import annotations
+
+import hashlib
+import json
+import os
+from datetime import date
+from pathlib import Path
+
+import pytest
+
+from dosecheck import FileError, Formulary
+from dosecheck.batch.colmap import ColumnMap
+from dosecheck.batch.run import run_batch
+from dosecheck.batch.verify import verify
+from dosecheck.cli import cli
+
+FORMULARY = Formulary(Path(__file__).parents[2] / "formulary")
+TODAY = date(2026, 5, 4)
+HEADER = "order_id,child_id,medicine,route,for,dose,every,weight,age,ward"
+GOOD = "A1,SM-001,paracetamol,oral,pain,210 mg,6 hours,14.2 kg,3 years,north"
+STOP = "A2,SM-002,paracetamol,oral,pain,2100 mg,6 hours,14.2 kg,3 years,south"
+SHORT = "A3,SM-003,paracetamol"
+NO_UNIT = GOOD.replace("210 mg", "210")
+FORMS = ["csv", "parquet", "jsonl"]
+
+
+def put(path: Path, *rows: str) -> Path:
+    path.write_text("\n".join((HEADER, *rows)) + "\n", "utf-8")
+    return path
+
+
+def check(folder: Path, *rows: str, out: str = "results.csv", **options):
+    return run_batch(put(folder / "orders.csv", *rows), folder / out, FORMULARY, TODAY, **options)
+
+
+def told(folder: Path, out: str = "results.csv") -> dict:
+    return json.loads((folder / f"{out}.ledger.json").read_text("utf-8"))
+
+
+@pytest.mark.parametrize("form", FORMS)
+def test_rows_in_are_rows_answered_and_refused(tmp_path: Path, form: str) -> None:
+    out = f"results.{form}"
+    summary = check(tmp_path, GOOD, SHORT, STOP, NO_UNIT, GOOD, out=out)
+    ledger = told(tmp_path, out)
+    assert summary.ledger == tmp_path / f"{out}.ledger.json"
+    assert (ledger["rows"], ledger["refused"]) == (5, 2) and sum(ledger["answered"].values()) == 3
+    assert ledger["answered"] == {"within": 2, "query": 0, "stop": 1, "not-checked": 0}
+    assert ledger["proof"] == "5 rows in = 3 answered + 2 refused"
+    assert (ledger["first_line"], ledger["last_line"]) == (2, 6)
+    orders, result = (tmp_path / "orders.csv").read_bytes(), (tmp_path / out).read_bytes()
+    assert ledger["read"] == [{"name": "orders.csv", "bytes": len(orders), "sha256": hashlib.sha256(orders).hexdigest()}]
+    assert ledger["result"] == {"name": out, "bytes": len(result), "sha256": hashlib.sha256(result).hexdigest()}
+    assert all(each.agrees for each in verify(tmp_path / out, tmp_path / "orders.csv"))
+
+
+def test_the_same_orders_in_another_folder_give_the_same_bytes(tmp_path: Path) -> None:
+    for name in ("one", "two"):
+        (tmp_path / name).mkdir()
+        check(tmp_path / name, GOOD, SHORT, STOP)
+    for name in os.listdir(tmp_path / "one"):
+        assert (tmp_path / "one" / name).read_bytes() == (tmp_path / "two" / name).read_bytes()
+
+
+def test_a_map_and_a_date_are_named(tmp_path: Path) -> None:
+    columns = {code: ColumnMap({}, {"route": {"PO": code}}) for code in ("oral", "rectal")}
+    seen = set()
+    for day, mapped in ((TODAY, None), (date(2026, 5, 5), None), (TODAY, columns["oral"]), (TODAY, columns["rectal"])):
+        run_batch(put(tmp_path / "orders.csv", GOOD), tmp_path / "results.csv", FORMULARY, day, mapped)
+        seen.add(json.dumps(told(tmp_path)["by"]))
+    assert len(seen) == 4
+    assert told(tmp_path)["by"]["formulary"] == FORMULARY.fingerprint and told(tmp_path)["by"]["undated_rows"] == "2026-05-04"
+
+
+CHANGES = {
+    "a row less": lambda text: text[: text.rindex("\n", 0, -1) + 1],
+    "a row more": lambda text: text + text.splitlines()[1] + "\n",
+    "one letter": lambda text: text.replace("north", "nortH", 1),
+    "an outcome": lambda text: text.replace(",stop,", ",within,", 1),
+    "two rows in turn": lambda text: "\n".join(text.splitlines()[i] for i in (0, 2, 1)) + "\n",
+}
+
+
+@pytest.mark.parametrize("change", CHANGES.values(), ids=CHANGES)
+def test_verify_sees_each_change_of_the_result(tmp_path: Path, change) -> None:
+    check(tmp_path, GOOD, STOP)
+    path = tmp_path / "results.csv"
+    before = path.read_text("utf-8")
+    path.write_text(change(before), "utf-8")
+    assert path.read_text("utf-8") != before
+    assert "SHA-256 of the result" in [each.what for each in verify(path) if not each.agrees]
+
+
+@pytest.mark.parametrize("key", ["rows", "refused"])
+def test_verify_counts_for_itself(tmp_path: Path, key: str) -> None:
+    """A ledger whose sums are wrong is not believed, though the result is untouched."""
+    check(tmp_path, GOOD, STOP, SHORT)
+    ledger = told(tmp_path)
+    ledger[key] += 1
+    (tmp_path / "results.csv.ledger.json").write_text(json.dumps(ledger), "utf-8")
+    differ = [each.what for each in verify(tmp_path / "results.csv") if not each.agrees]
+    assert differ == [key, "rows in = answered + refused"]
+
+
+@pytest.mark.parametrize("text", [None, "", "[]", "{}", '{"ledger": 1}', "\xff", '{"ledger": 1, "rows": 1, "refused": 0, "answered": {}}'])
+def test_a_ledger_that_is_none(tmp_path: Path, text: str | None) -> None:
+    check(tmp_path, GOOD)
+    ledger = tmp_path / "results.csv.ledger.json"
+    if text is None:
+        ledger.unlink()
+    else:
+        ledger.write_bytes(text.encode("latin-1"))
+    with pytest.raises(FileError, match="ledger"):
+        verify(tmp_path / "results.csv")
+
+
+def test_orders_that_change_while_they_are_read(tmp_path: Path) -> None:
+    orders = put(tmp_path / "orders.csv", GOOD)
+
+    def change(rows: int) -> None:
+        put(orders, GOOD, STOP)
+
+    with pytest.raises(FileError, match=r"changed while it was read\. No result was written"):
+        run_batch(orders, tmp_path / "results.csv", FORMULARY, TODAY, progress=change)
+    assert os.listdir(tmp_path) == ["orders.csv"]
+
+
+def test_orders_that_vanish_while_they_are_read(tmp_path: Path) -> None:
+    orders = put(tmp_path / "orders.csv", GOOD)
+    with pytest.raises(FileError, match="taken away while it was read"):
+        run_batch(orders, tmp_path / "results.csv", FORMULARY, TODAY, progress=lambda rows: orders.unlink())
+    assert os.listdir(tmp_path) == []
+
+
+def test_the_command_says_whether_they_agree(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    check(tmp_path, GOOD, STOP)
+    path = tmp_path / "results.csv"
+
+    def run(*options: str) -> tuple[int, str]:
+        status = cli.main(["batch", "verify", str(path), *options], standalone_mode=False)
+        return status, capsys.readouterr().out
+
+    assert run()[0] == 0 and "agree" in run("--orders", str(tmp_path / "orders.csv"))[1]
+    put(tmp_path / "orders.csv", GOOD)
+    status, text = run("--orders", str(tmp_path / "orders.csv"))
+    assert status == 1 and text.startswith("DO NOT USE") and "DIFFERS   SHA-256 of the orders" in text
+    path.write_text(path.read_text("utf-8") + "x\n", "utf-8")
+    status, text = run("--json")
+    assert status == 1 and json.loads(text)["agrees"] is False
