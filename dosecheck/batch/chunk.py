@@ -29,7 +29,7 @@ class Chunk(NamedTuple):
     """Some rows of a file, in file order; there is at least one chunk, so the columns are always known.
 
     rows: one row an order; every column of the file and no other, all pl.String.
-    line: Int64, the line of the file on which each row begins; in Parquet the number of the row, from 1.
+    line: Int64, the line of the file on which each row begins; in Parquet the number of the row, from 1; 0 where it is not known.
     """
 
     rows: pl.DataFrame

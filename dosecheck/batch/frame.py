@@ -18,7 +18,7 @@ from dosecheck.batch.chunk import shown
 from dosecheck.batch.colmap import ColumnMap, read_map
 from dosecheck.batch.pipeline import CHUNK_ROWS
 from dosecheck.batch.run import Batch, answered, check_columns
-from dosecheck.batch.tables_in import check_schema, chunk_of
+from dosecheck.batch.tables_in import check_schema, chunk_of, numbers
 from dosecheck.batch.texts import RESULTS
 from dosecheck.errors import FileError
 from dosecheck.formulary.load import Formulary
@@ -77,7 +77,7 @@ def _is_pandas(frame: Any) -> bool:
 
 def _answers(batch: Batch, piece: pa.Table, first: int, columns: ColumnMap | None) -> pl.DataFrame:
     try:
-        chunk = chunk_of(piece, first)
+        chunk = chunk_of(piece, numbers(first, len(piece)))
     except pa.ArrowException as error:
         raise FileError(_NAME, f"It holds what is no text: {shown(str(error).strip())}", "Write every column as text.") from error
     return answered(batch, columns.apply(chunk.rows) if columns else chunk.rows, chunk)

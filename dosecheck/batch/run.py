@@ -167,7 +167,7 @@ def _with_refused(answers: pl.DataFrame, chunk: Chunk) -> pl.DataFrame:
     if not chunk.refused:
         return answers
     why = pl.DataFrame(
-        [(r.row, not_read(f"line {r.line}: {r.why} {r.text}")) for r in chunk.refused],
+        [(r.row, not_read(f"{f'line {r.line}: ' if r.line else ''}{r.why} {r.text}")) for r in chunk.refused],
         schema={"row": pl.UInt32, "why": pl.String},
         orient="row",
     )

@@ -54,12 +54,12 @@ def _batches(source: pq.ParquetFile, path: str) -> Iterator[Chunk]:
     check_schema(schema, path)
     first = 1
     for batch in source.iter_batches(CHUNK_ROWS):
-        yield chunk_of(batch, first)
+        yield chunk_of(batch, numbers(first, batch.num_rows))
         first += batch.num_rows
     if first - 1 != source.metadata.num_rows:
         raise FileError(path, f"It holds {first - 1:,} rows and says {source.metadata.num_rows:,}.", "Export it again.")
     if first == 1:
-        yield chunk_of(schema.empty_table(), first)
+        yield chunk_of(schema.empty_table(), numbers(first, 0))
 
 
 def _refuse_type(field: pa.Field, path: str) -> None:
@@ -74,8 +74,13 @@ def _is_text(kind: pa.DataType) -> bool:
     return pa.types.is_string(kind) or pa.types.is_large_string(kind) or pa.types.is_string_view(kind)
 
 
-def chunk_of(batch: pa.RecordBatch | pa.Table, first: int) -> Chunk:
-    """The rows as text; columns of a schema that `check_schema` let through, `first` the number of the first row.
+def numbers(first: int, rows: int) -> pl.Series:
+    """The numbers of so many rows, from the first one's."""
+    return pl.int_range(first, first + rows, eager=True).alias("line")
+
+
+def chunk_of(batch: pa.RecordBatch | pa.Table, line: pl.Series) -> Chunk:
+    """The rows as text; columns of a schema that `check_schema` let through, `line` the number of each row.
 
     Raises:
         pa.ArrowException: it holds what it should not, such as text that is not UTF-8.
@@ -84,7 +89,6 @@ def chunk_of(batch: pa.RecordBatch | pa.Table, first: int) -> Chunk:
     columns = {name: _as_text(column) for name, column in zip(batch.schema.names, batch.columns, strict=True)}
     rows = pl.DataFrame(columns, schema=dict.fromkeys(columns, pl.String))
     rows = rows.select(pl.when(pl.all() != "").then(pl.all()))  # an empty text is not given
-    line = pl.int_range(first, first + rows.height, eager=True).alias("line")
     chunk = without_unfit(Chunk(rows, line, []))
     return refuse_fields(chunk, pl.all().str.contains("\0", literal=True), "A field holds a NUL character. Type it again.")
 
