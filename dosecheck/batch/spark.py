@@ -34,11 +34,16 @@ _batches: dict[tuple[str, date | None, date], Batch] = {}  # of this Python work
 
 
 class Travelling(NamedTuple):
-    """What a worker needs, beside the rows.  `number`: the column with the number of each row, or "" for none."""
+    """What a worker needs, beside the rows.
+
+    names: of the columns, which travel under plain ones, since pyspark takes a point in a name for a field.
+    number: the column with the number of each row, or "" for none.
+    """
 
     formulary: Broadcast[Formulary]
     today: date
     columns: ColumnMap | None
+    names: list[str]
     number: str
     version: str = VERSION
 
@@ -78,10 +83,10 @@ def check_orders(
     check_schema(schema, _NAME)
     check_columns(_NAME, [name for name in schema.names if name != number], columns)
     shared = orders.sparkSession.sparkContext.broadcast(formulary)
-    answering = Answering(Travelling(shared, today or date.today(), columns, number))
+    answering = Answering(Travelling(shared, today or date.today(), columns, schema.names, number))
     wide = StructType([*orders.schema.fields, *(StructField(name, StringType()) for name in RESULTS)])
     with without_pandas_warning():
-        return orders.mapInArrow(answering, wide)
+        return orders.toDF(*map(str, range(len(schema)))).mapInArrow(answering, wide)
 
 
 @contextmanager
@@ -118,7 +123,7 @@ def _gathered(batches: Iterable[pa.RecordBatch]) -> Iterator[pa.Table]:
 
 def with_answers(batch: Batch, piece: pa.Table, travelling: Travelling) -> pa.Table:
     """The rows of a piece, and RESULTS after their columns."""
-    number, columns = travelling.number, travelling.columns
+    number, columns, piece = travelling.number, travelling.columns, piece.rename_columns(travelling.names)
     line = pl.Series(piece[number]) if number else pl.zeros(len(piece), dtype=pl.Int64, eager=True)
     chunk = chunk_of(piece.drop_columns(number) if number else piece, line.alias("line"))
     answers = answered(batch, columns.apply(chunk.rows) if columns else chunk.rows, chunk).to_arrow()

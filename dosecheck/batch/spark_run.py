@@ -19,7 +19,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any, NamedTuple
 
 from dosecheck.batch.colmap import ColumnMap
-from dosecheck.batch.spark import check_orders
+from dosecheck.batch.spark import check_orders, without_pandas_warning
 from dosecheck.batch.texts import RESULTS
 from dosecheck.errors import DosecheckError, FileError
 from dosecheck.formulary.folder import VERSION
@@ -32,6 +32,7 @@ if TYPE_CHECKING:
 FILE, ROW = "file", "row"  # the columns that say where a result's row stood; rows are numbered from 1
 SUMMARY = "_summary.json"
 _INSTALL = 'Install it: pip install "dosecheck[spark]"'
+_OTHER_FORMS = (".csv", ".tsv", ".jsonl", ".ndjson", ".gz", ".zst", ".xlsx", ".arrow", ".arrows", ".feather", ".ipc")
 _ALWAYS = {
     "spark.ui.enabled": "false",
     "spark.ui.showConsoleProgress": "false",
@@ -70,15 +71,14 @@ def session(master: str) -> Iterator[SparkSession]:
     if not (os.path.exists(os.path.join(java, "bin", "java")) if java else shutil.which("java")):
         raise DosecheckError("--spark needs Java 17 or later, and none was found. Install it, or set JAVA_HOME to where it is.")
     there = SparkSession.getActiveSession()
-    if there:
-        yield there
-        return
-    with _plain_errors("Spark"):
-        spark = _started(SparkSession.builder.master(master), master)
-    try:
-        yield spark
-    finally:
-        spark.stop()
+    with without_pandas_warning():
+        with _plain_errors("Spark"):
+            spark = there or _started(SparkSession.builder.master(master), master)
+        try:
+            yield spark
+        finally:
+            if not there:
+                spark.stop()
 
 
 def _started(builder: Any, master: str) -> SparkSession:

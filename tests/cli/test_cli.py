@@ -48,7 +48,7 @@ OPTIONS = {
     "chart": "--now --svg --as-of --formulary --json --help",
     "child": "--weight --weighed --weight-is --age --born --on --gestation --height --sex --creatinine --formulary --json --help",
     "sheet": "--child --weight --weighed --weight-is --age --born --on --gestation --height --sex --creatinine --out --formulary --json --help",
-    "batch check": "--out --columns --delimiter --fail-on --as-of --formulary --json --help",
+    "batch check": "--out --columns --delimiter --spark --fail-on --as-of --formulary --json --help",
     "batch report": "--out --before --columns --by --first --on --formulary --json --help",
     "batch verify": "--orders --json --help",
     "formulary lint": "--json --help",

@@ -30,6 +30,7 @@ _EPILOG = "Exit status: 0 every row was answered, 1 an outcome named by --fail-o
 )
 @click.option("--columns", "columns", metavar="MAP.toml", cls=Once, help="your own column names and codes")
 @asked_options
+@click.option("--spark", "master", metavar="MASTER_URL", cls=Once, help="check Parquet on Spark, such as local[4] or spark://host:7077")
 @click.option(
     "--fail-on", metavar="OUTCOME", type=click.Choice(OUTCOMES), multiple=True, help="exit 1 when this outcome comes up; repeatable"
 )
@@ -40,6 +41,7 @@ def command(
     results: str,
     columns: str | None,
     delimiter: str | None,
+    master: str | None,
     fail_on: tuple[str, ...],
     as_of: str | None,
     folder: str | None,
@@ -54,9 +56,18 @@ def command(
     gc.enable()
     formulary = open_formulary(folder, as_of)
     mapped = read_map(columns) if columns else None
+    if master:
+        from dosecheck.cli.batch.on_spark import on_spark
+
+        summary = on_spark(master, orders, results, formulary, mapped, delimiter, as_json)
+        return _status(summary, fail_on)
     with _Progress(as_json) as progress:
         summary = run_batch(orders, results, formulary, date.today(), mapped, progress.show, asked_of(delimiter))
     click.echo(_as_json(summary) if as_json else summary_text(summary, results))
+    return _status(summary, fail_on)
+
+
+def _status(summary, fail_on: tuple[str, ...]) -> int:
     if summary.refused or not summary.rows:
         return 2
     return 1 if any(summary.outcomes[name] for name in fail_on) else 0
@@ -90,16 +101,24 @@ class _Progress:
             self._bar.update(self._task, completed=rows)
 
 
-def summary_text(summary, results: str) -> str:
+def counts(summary, results: str) -> list[str]:
+    """How many rows came out how; the same for whatever did the checking."""
     if not summary.rows:
-        return "0 orders checked: the file has a header and no rows. This is not an all-clear."
-    ledger = f" Ledger: {summary.ledger.name}; dosecheck batch verify compares." if summary.ledger else ""
+        return ["0 orders checked: the file has a header and no rows. This is not an all-clear."]
     width = len(f"{summary.rows:,}")
     lines = [heading(f"{summary.rows:,} orders, each with one result row in {results}")]
     lines += [f"  {summary.outcomes[name]:>{width},}  {name}" for name in OUTCOMES]
     lines.append(f"  {sum(summary.outcomes.values()):>{width},}  in all")
     if summary.outcomes[NOT_CHECKED]:
         lines.append(wrapped(f"Of the not-checked, {summary.refused:,} could not be read; the column sentence says why."))
+    return lines
+
+
+def summary_text(summary, results: str) -> str:
+    lines = counts(summary, results)
+    if not summary.rows:
+        return lines[0]
+    ledger = f" Ledger: {summary.ledger.name}; dosecheck batch verify compares." if summary.ledger else ""
     repeats = summary.repeats.lines()
     if repeats:
         lines += [heading("Look at these together (totals across orders were not reckoned)"), *(wrapped(line, "  - ") for line in repeats)]

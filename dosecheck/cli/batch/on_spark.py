@@ -1,0 +1,45 @@
+"""`dosecheck batch --spark`: the file is checked by a Spark session, and its summary shown."""
+
+from __future__ import annotations
+
+import json
+from datetime import date
+from typing import TYPE_CHECKING
+
+import click
+
+from dosecheck.cli.batch.check import counts
+from dosecheck.cli.text import wrapped
+from dosecheck.errors import FileError
+
+if TYPE_CHECKING:
+    from dosecheck.batch.colmap import ColumnMap
+    from dosecheck.batch.spark_run import SparkSummary
+    from dosecheck.formulary.load import Formulary
+
+_CAUTION = "A second check of the arithmetic, not a prescription: defer to the prescriber and to local guidance."
+
+
+def on_spark(
+    master: str, orders: str, results: str, formulary: Formulary, columns: ColumnMap | None, delimiter: str | None, as_json: bool
+) -> SparkSummary:
+    """Runs it, and says what came of it."""
+    from dosecheck.batch.spark_run import run_on_spark, session
+
+    if delimiter:
+        raise FileError(orders, "Spark takes Parquet, which has no delimiter.", "Leave --delimiter out.")
+    with session(master) as spark:
+        summary = run_on_spark(spark, orders, results, formulary, date.today(), columns)
+    click.echo(_as_json(summary) if as_json else _text(summary, results))
+    return summary
+
+
+def _text(summary: SparkSummary, results: str) -> str:
+    figures = f", by the figures of {summary.as_of} whatever an order's own date" if summary.as_of else ""
+    told = f"{_CAUTION} Earlier doses were not told. Formulary fingerprint {summary.fingerprint}{figures}."
+    place = "The columns file and row say where each row stood; orders of one child in several rows were not looked for."
+    return "\n".join([*counts(summary, results), wrapped(place), wrapped(told)])
+
+
+def _as_json(summary: SparkSummary) -> str:
+    return json.dumps({**summary._asdict(), "as_of": str(summary.as_of or ""), "caution": _CAUTION}, indent=2)
