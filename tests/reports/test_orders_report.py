@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import hashlib
 import io
 import json
 import random
@@ -16,7 +17,7 @@ from pathlib import Path
 import openpyxl
 import polars as pl
 import pytest
-from cli.door import FOLDER, dosecheck
+from cli.door import FOLDER, dosecheck, flat
 from hypothesis import given
 from hypothesis import strategies as st
 
@@ -291,7 +292,11 @@ def test_headings_and_labels_are_real(tmp_path: Path) -> None:
 
 
 def command(tmp_path: Path, *more: str):
-    return dosecheck("batch", "report", results(tmp_path), "--formulary", str(FOLDER), *more)
+    return command_on(results(tmp_path), *more)
+
+
+def command_on(path: str | Path, *more: str):
+    return dosecheck("batch", "report", str(path), "--formulary", str(FOLDER), *more)
 
 
 @pytest.mark.parametrize("ending", ["html", "pdf", "xlsx"])
@@ -337,3 +342,54 @@ def test_columns_of_a_site(tmp_path: Path) -> None:
     report = make_report(str(tmp_path / "r.csv"), FORMULARY, mapped, by=["unit"])
     assert [table.column for table in report.tables] == ["medicine", "unit"]
     assert [(line.name, line.rows) for line in report.tables[0].lines] == [("paracetamol", 7), ("paracetmol", 1)]
+
+
+# ---- the ledger beside the result ----
+
+
+def with_ledger(tmp_path: Path) -> str:
+    """A result whose ledger is made here, in the form that `dosecheck batch` writes."""
+    path = Path(results(tmp_path))
+    by_hand = {"within": 1, "query": 2, "stop": 2, "not-checked": 2}
+    told = {"ledger": 1, "rows": 8, "answered": by_hand, "refused": 1, "proof": "8 rows in = 7 answered + 1 refused"}
+    told |= {"by": {"formulary": FORMULARY.fingerprint}}
+    told |= {"result": {"name": path.name, "bytes": path.stat().st_size, "sha256": hashlib.sha256(path.read_bytes()).hexdigest()}}
+    Path(f"{path}.ledger.json").write_text(json.dumps(told))
+    return str(path)
+
+
+def test_a_ledger_that_agrees_gives_its_proof(tmp_path: Path) -> None:
+    report = make_report(with_ledger(tmp_path), FORMULARY)
+    assert report.notices == () and report.fingerprint == FORMULARY.fingerprint
+    assert "8 rows in = 7 answered + 1 refused" in to_html(report)
+
+
+def test_a_missing_ledger_is_told_and_a_broken_one_too(tmp_path: Path) -> None:
+    path = with_ledger(tmp_path)
+    Path(f"{path}.ledger.json").write_text("{")
+    assert "cannot be used" in make_report(path, FORMULARY).notices[0]
+    Path(f"{path}.ledger.json").unlink()
+    assert "There is no ledger" in to_html(make_report(path, FORMULARY))
+
+
+@pytest.mark.parametrize(
+    ("change", "word"),
+    [(lambda text: text.replace(",query,", ",within,", 1), "query 2, found 1"), (lambda text: text.replace("A1", "A9"), "SHA-256")],
+)
+def test_a_result_that_was_changed_is_told_first(tmp_path: Path, change, word: str) -> None:
+    """One row less, or one letter."""
+    path = Path(with_ledger(tmp_path))
+    path.write_text(change(path.read_text()))
+    told = make_report(str(path), FORMULARY).notices
+    assert len(told) == 1 and word in told[0] and "Do not work from this report" in told[0]
+    assert word in command_on(path, "--json").out and word in flat(command_on(path).out)
+
+
+def test_another_formulary_at_hand_draws_no_range(tmp_path: Path) -> None:
+    """Nor are its sources taken for those of the check."""
+    path = with_ledger(tmp_path)
+    ledger = Path(f"{path}.ledger.json")
+    ledger.write_text(ledger.read_text().replace(FORMULARY.fingerprint, "0123456789abcdef"))
+    report = make_report(path, FORMULARY)
+    assert "checked by formulary 0123456789abcdef" in report.notices[0] and report.formulary == ""
+    assert report.sources[0].startswith("who-child-pain-2012, ")

@@ -21,6 +21,8 @@ def report_dict(report: Report) -> dict[str, Any]:
         "outcomes": {name: report.outcomes[name] for name in OUTCOMES},
         "unreadable": report.unreadable,
         "fingerprint": report.fingerprint,
+        "ledger": report.proof,
+        "notices": list(report.notices),
         "flags_per_100": _rate_dict(report.flags),
         "first": [f._replace(times=None if f.times is None else written(f.times).replace(",", ""))._asdict() for f in report.first],
         "flagged": report.flagged,

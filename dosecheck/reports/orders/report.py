@@ -15,6 +15,7 @@ from typing import Any, NamedTuple
 from dosecheck.batch.colmap import ColumnMap
 from dosecheck.formulary.load import Formulary
 from dosecheck.records import QUERY, STOP
+from dosecheck.reports.orders.proof import at_hand, ledger_of, notices
 from dosecheck.reports.orders.ranges import Scales, written
 from dosecheck.reports.orders.rates import Rate, rate
 from dosecheck.reports.orders.results import read_results, usual_columns
@@ -98,7 +99,8 @@ class First(NamedTuple):
 
 
 class Report(NamedTuple):
-    """`first` of `flagged` orders; `sources`: the texts that `First.sources` count from 1; `drawn` of `rows` are in `strips`."""
+    """`fingerprint` of the formulary that the orders were checked by and `proof` that none is lost, "" where no ledger tells;
+    `formulary` at hand, for names and ranges; `first` of `flagged` orders; `sources`: the texts that `First.sources` count from 1; `drawn` of `rows` are in `strips`."""
 
     name: str
     rows: int
@@ -106,6 +108,7 @@ class Report(NamedTuple):
     unreadable: int
     on: str
     fingerprint: str
+    proof: str
     formulary: str
     first: tuple[First, ...]
     sources: tuple[str, ...]
@@ -117,7 +120,7 @@ class Report(NamedTuple):
     drawn: int
     unchecked: tuple[Reason, ...]
     two_runs: TwoRuns | None
-    notices: tuple[str, ...] = ()
+    notices: tuple[str, ...]
     caution: str = CAUTION
 
     @property
@@ -160,6 +163,8 @@ def make_report(
     Raises:
         FileError: a file is no result, or has no such column.
     """
+    ledger = ledger_of(path)
+    formulary, said = at_hand(formulary, ledger)
     scales = Scales(formulary)
     counted_by = list(dict.fromkeys(by)) or usual_columns(path)
     tally = Tally(scales, counted_by, first)
@@ -167,13 +172,15 @@ def make_report(
         tally.add(frame)
     sources = Sources(formulary)
     strips, drawn = _strips(tally)
+    unreadable = sum(count.total() for code, count in tally.codes() if code == "unreadable")
     return Report(
         name=os.path.basename(path),
         rows=tally.rows,
         outcomes=tally.outcomes,
-        unreadable=sum(count.total() for code, count in tally.codes() if code == "unreadable"),
+        unreadable=unreadable,
         on=on.isoformat() if on else "",
-        fingerprint="",
+        fingerprint=ledger.fingerprint,
+        proof=ledger.proof,
         formulary=formulary.fingerprint if formulary else "",
         first=tuple(_first(row, sources) for row in tally.first.iter_rows(named=True)),
         sources=tuple(sources.seen),
@@ -187,6 +194,7 @@ def make_report(
         drawn=drawn,
         unchecked=tuple(tally.unchecked()),
         two_runs=compare(before, path, first, columns) if before else None,
+        notices=(*notices(path, ledger, tally.outcomes, unreadable), *said),
     )
 
 

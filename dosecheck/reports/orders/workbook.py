@@ -70,6 +70,7 @@ def _summary(report: Report) -> list[Row]:
         rows += [["compared with", runs.before], ["in both", runs.matched], ["outcome changed", runs.changed], ["new", runs.new.count]]
         rows += [["gone", runs.gone.count], ["ids that stand more than once", runs.twice.words]]
     rows += [["figures of the check, formulary", report.fingerprint], ["names, sources and ranges, formulary", report.formulary]]
+    rows += [["ledger", report.proof]]
     rows += [["notice", notice] for notice in report.notices]
     return [*rows, ["caution", report.caution], ["earlier doses", "Each order was checked alone: doses given before are not in it."]]
 
