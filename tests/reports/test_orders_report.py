@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import hashlib
 import io
 import json
 import random
@@ -347,25 +346,14 @@ def test_columns_of_a_site(tmp_path: Path) -> None:
 # ---- the ledger beside the result ----
 
 
-def with_ledger(tmp_path: Path) -> str:
-    """A result whose ledger is made here, in the form that `dosecheck batch` writes."""
-    path = Path(results(tmp_path))
-    by_hand = {"within": 1, "query": 2, "stop": 2, "not-checked": 2}
-    told = {"ledger": 1, "rows": 8, "answered": by_hand, "refused": 1, "proof": "8 rows in = 7 answered + 1 refused"}
-    told |= {"by": {"formulary": FORMULARY.fingerprint}}
-    told |= {"result": {"name": path.name, "bytes": path.stat().st_size, "sha256": hashlib.sha256(path.read_bytes()).hexdigest()}}
-    Path(f"{path}.ledger.json").write_text(json.dumps(told))
-    return str(path)
-
-
 def test_a_ledger_that_agrees_gives_its_proof(tmp_path: Path) -> None:
-    report = make_report(with_ledger(tmp_path), FORMULARY)
+    report = make_report(results(tmp_path), FORMULARY)
     assert report.notices == () and report.fingerprint == FORMULARY.fingerprint
     assert "8 rows in = 7 answered + 1 refused" in to_html(report)
 
 
 def test_a_missing_ledger_is_told_and_a_broken_one_too(tmp_path: Path) -> None:
-    path = with_ledger(tmp_path)
+    path = results(tmp_path)
     Path(f"{path}.ledger.json").write_text("{")
     assert "cannot be used" in make_report(path, FORMULARY).notices[0]
     Path(f"{path}.ledger.json").unlink()
@@ -378,7 +366,7 @@ def test_a_missing_ledger_is_told_and_a_broken_one_too(tmp_path: Path) -> None:
 )
 def test_a_result_that_was_changed_is_told_first(tmp_path: Path, change, word: str) -> None:
     """One row less, or one letter."""
-    path = Path(with_ledger(tmp_path))
+    path = Path(results(tmp_path))
     path.write_text(change(path.read_text()))
     told = make_report(str(path), FORMULARY).notices
     assert len(told) == 1 and word in told[0] and "Do not work from this report" in told[0]
@@ -387,7 +375,7 @@ def test_a_result_that_was_changed_is_told_first(tmp_path: Path, change, word: s
 
 def test_another_formulary_at_hand_draws_no_range(tmp_path: Path) -> None:
     """Nor are its sources taken for those of the check."""
-    path = with_ledger(tmp_path)
+    path = results(tmp_path)
     ledger = Path(f"{path}.ledger.json")
     ledger.write_text(ledger.read_text().replace(FORMULARY.fingerprint, "0123456789abcdef"))
     report = make_report(path, FORMULARY)
