@@ -11,10 +11,10 @@ from datetime import UTC, datetime, timedelta
 from pathlib import Path
 
 import pytest
-
 from cli.door import dosecheck
-from dosecheck.journal import Journal
 from journal.test_chain import at_the_file, filled
+
+from dosecheck.journal import Journal
 
 REFUSED = 2
 
