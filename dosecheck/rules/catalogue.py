@@ -449,6 +449,21 @@ CATALOGUE: dict[str, Code] = {
         "No current order.",
         "Limits depend on route and purpose, so without an order doses are only added up.",
     ),
+    "given-time-unknown": Code(
+        "A dose of {ingredient} has no time that can be read ({which}), so it has no place among the others.",
+        "A dose given has no time that can be read.",
+        "Doses beside one without a time cannot be added up in full, so the child's doses of that ingredient are not checked.",
+    ),
+    "given-not-held": Code(
+        "No limit could be held against a dose of {ingredient} ({which}): the answer to its own row says why.",
+        "No limit could be held against a dose given.",
+        "The dose counts for those after it, but no regimen was read for it, or it has a limit that a file of orders does not hold.",
+    ),
+    "children-disagree": Code(
+        "Rows with this reference disagree about the {name}, so they may be two children ({which}): their doses were not added up.",
+        "Rows of one reference may be two children.",
+        "Doses of two children must never be added up, nor one child's doses be taken apart unseen: look at the references.",
+    ),
     "goes-along": Code(
         "{ingredient} goes along in the product's fixed ratio; the source doses the mixture by {by}.",
         "Another ingredient goes along.",
