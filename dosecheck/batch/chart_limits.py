@@ -15,8 +15,8 @@ from dosecheck.formulary.limits import Limit
 from dosecheck.formulary.load import Formulary
 from dosecheck.formulary.medicine import Ingredient, Medicine, Product, Regimen
 from dosecheck.rules.dosing import DERIVED, by_weight
-from dosecheck.rules.with_earlier import base_of, length_of
 from dosecheck.rules.windows import DAY
+from dosecheck.rules.with_earlier import base_of, length_of
 
 GOES_ALONG = "-"  # the ingredient goes along with another, whose regimen covers it
 UNREAD = ""  # no regimen was read
@@ -87,7 +87,9 @@ class ChartLimits:
         """
         numbers = [n for name in (read or "").split(";") for n in self._numbers.get((medicine.id, name), [])]
         inside = [i for i in medicine.ingredients if product is None or i.id in product.strengths]
-        return [(self._places[self.name_of(i), kind], i, self._rule(i, kind, numbers)) for i in inside for kind in self._kinds[self.name_of(i)]]
+        return [
+            (self._places[self.name_of(i), kind], i, self._rule(i, kind, numbers)) for i in inside for kind in self._kinds[self.name_of(i)]
+        ]
 
     def _rule(self, ingredient: Ingredient, kind: str, numbers: list[int]) -> str:
         """The regimens of this ingredient; those of another kind of amount are looked at in that kind's line."""

@@ -44,7 +44,9 @@ def chart_texts(found: pl.DataFrame, limits: ChartLimits, zone: tzinfo | None = 
     `window_start` is outside its window: a dose given exactly then is not counted.
     """
     words = _Words(limits, zone or UTC)
-    return pl.DataFrame([words.of(row) for row in found.iter_rows(named=True)], schema=dict.fromkeys(CHART_COLUMNS, pl.String), orient="row")
+    return pl.DataFrame(
+        [words.of(row) for row in found.iter_rows(named=True)], schema=dict.fromkeys(CHART_COLUMNS, pl.String), orient="row"
+    )
 
 
 class _Words:
@@ -81,23 +83,29 @@ class _Words:
         if row["since"] is None:
             return ""
         more = f", the worst of {row['doses']:,} doses one after another" if row["doses"] > 1 else ""
-        return f"At {self._time(row['at'])}{more}: "
+        return f"At {self._said(row['at'])}{more}: "
+
+    def _said(self, instant: int) -> str:
+        return f"{at_instant(instant, self.zone):%Y-%m-%d %H:%M}" + (" UTC" if self.zone is UTC else "")
 
     def _time(self, instant: int | None) -> str | None:
-        return None if instant is None else at_instant(instant, self.zone).isoformat().replace("+00:00", "Z" if self.zone is UTC else "+00:00")
+        return (
+            None if instant is None else at_instant(instant, self.zone).isoformat().replace("+00:00", "Z" if self.zone is UTC else "+00:00")
+        )
 
     def _told(self, row: dict[str, Any], line: Any, figure: Any) -> dict[str, Any]:
         """The data of the finding's sentence."""
         told: dict[str, Any] = {"ingredient": line.ingredient if line else "", "which": _rows(row)}
-        if row["about"]:
-            why = _OWN.get(row["about"]) or CATALOGUE[row["about"]].brief.format_map({"limit": ""})
-            told |= {"name": row["about"]} if row["code"] == "children-disagree" else {"why": why}
+        if row["code"] == "children-disagree":
+            told["name"] = row["about"]
+        elif row["about"]:
+            told["why"] = _OWN.get(row["about"]) or CATALOGUE[row["about"]].brief.format_map({"limit": ""})
         if figure is None:
             return told
         value, bound = int(row["value"]), bound_of(figure, row["weight"])
         told |= {"limit": figure.limit.text, "name": figure.limit.name, "comes": ""}
         if figure.base == "gap":
-            return {**told, "value": show_length(value) if value else "no time", "next": self._time(row["at"] - value + int(bound))}
+            return {**told, "value": show_length(value) if value else "no time", "next": self._said(row["at"] - value + int(bound))}
         if figure.base == "doses":
             return {**told, "value": f"{value:,} doses in 24 hours"}
         if figure.per_kg:

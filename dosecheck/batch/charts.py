@@ -11,7 +11,7 @@ from typing import NamedTuple
 
 import polars as pl
 
-from dosecheck.batch.chart_limits import UNREAD, ChartLimits, Figure
+from dosecheck.batch.chart_limits import GOES_ALONG, UNREAD, ChartLimits, Figure
 from dosecheck.batch.columns import distinct
 from dosecheck.batch.doses import NO_LINE
 from dosecheck.batch.windows_columns import rolled
@@ -72,7 +72,7 @@ def charted(doses: pl.DataFrame, limits: ChartLimits) -> Charted:
     if len(timed):
         parts += _held(timed, limits)
     found = pl.concat([pl.DataFrame(schema=FOUND), *(_shaped(part) for part in parts)]).sort(*_ORDER)
-    return Charted(found, known["child_id"].n_unique(), _outcomes(known, found))
+    return Charted(found, known["child_id"].n_unique(), _outcomes(known, found, limits))
 
 
 _ORDER = ("child_id", "at", "line", "code", "figure", "about")
@@ -88,13 +88,15 @@ def _rank(outcome: str) -> int:
     return _RANKS.index(outcome)
 
 
-def _outcomes(doses: pl.DataFrame, found: pl.DataFrame) -> dict[str, int]:
-    """A finding about a child as a whole is one about each of the child's ingredients."""
-    charts = doses.select("child_id", "line").unique()
+def _outcomes(doses: pl.DataFrame, found: pl.DataFrame, limits: ChartLimits) -> dict[str, int]:
+    """A finding about a child as a whole is one about each of the child's charts; a chart without a figure or a finding is none."""
+    due = [rule for rule in doses["rule"].unique() if limits.figures(rule)]
+    charts = doses.group_by("child_id", "line").agg(pl.col("rule").is_in(due).any().alias("due"))
     own = found.filter(pl.col("line").is_not_null()).group_by("child_id", "line").agg(pl.col("rank").max())
     whole = found.filter(pl.col("line").is_null()).group_by("child_id").agg(pl.col("rank").max().alias("whole"))
     ranks = charts.join(own, on=["child_id", "line"], how="left").join(whole, on="child_id", how="left")
-    counted = ranks.select(pl.max_horizontal("rank", "whole").fill_null(0)).to_series()
+    ranks = ranks.with_columns(most=pl.max_horizontal("rank", "whole"))
+    counted = ranks.filter(pl.col("due") | pl.col("most").is_not_null())["most"].fill_null(0)
     return {outcome: int((counted == rank).sum()) for rank, outcome in enumerate(_RANKS)}
 
 
@@ -140,10 +142,10 @@ def _apart(doses: pl.DataFrame) -> pl.DataFrame:
 
 def _held(doses: pl.DataFrame, limits: ChartLimits) -> list[pl.DataFrame]:
     """Every dose against every figure of its rule."""
-    index, rules = distinct(doses["rule"])
-    pairs = doses.select((distinct(doses["child_id"]).index.cast(pl.Int64) * len(limits.lines) + pl.col("line")).alias("pair"))
-    wide = rolled(doses.with_columns(group=distinct(pairs.to_series()).index, ruled=index))
-    wide = wide.with_row_index("place")
+    rules = sorted(doses["rule"].unique())
+    ruled = doses["rule"].cast(pl.Enum(rules)).to_physical().alias("ruled")
+    charts = doses.select(distinct(doses["child_id"]).index.cast(pl.Int64) * len(limits.lines) + pl.col("line")).to_series()
+    wide = rolled(doses.with_columns(ruled, group=distinct(charts).index)).with_row_index("place")
     held = {base: _broken(wide, base, [limits.figures(rule) for rule in rules]) for base in CODES}
     parts = [_stretches(wide, broken, base) for base, broken in held.items()]
     return [*parts, _twice(wide), *_not_held(wide, rules, limits)]
@@ -152,19 +154,31 @@ def _held(doses: pl.DataFrame, limits: ChartLimits) -> list[pl.DataFrame]:
 def _broken(wide: pl.DataFrame, base: str, figures: list[list[Figure]]) -> pl.DataFrame:
     """For each dose that breaks a figure of this base, the worst: its rank and its place among the rule's figures."""
     chosen = [[(n, figure) for n, figure in enumerate(each) if figure.base == base] for each in figures]
-    best = pl.DataFrame({"rank": pl.repeat(0, len(wide), dtype=pl.Int8, eager=True), "figure": pl.repeat(-1, len(wide), dtype=pl.Int8, eager=True)})
+    best = pl.DataFrame(
+        {"rank": pl.repeat(0, len(wide), dtype=pl.Int8, eager=True), "figure": pl.repeat(-1, len(wide), dtype=pl.Int8, eager=True)}
+    )
     rows = wide.select("ruled", "weight", "total", "count", "gap", "earlier")
     for slot in range(max(map(len, chosen), default=0)):
         slots = _slots([each[slot] if slot < len(each) else None for each in chosen])
         beside = pl.concat([rows, slots[rows["ruled"]], best.rename({"rank": "was", "figure": "whose"})], how="horizontal")
         worse = (pl.col("now") > pl.col("was")).fill_null(False)
         best = beside.with_columns(now=_rank_of(base)).select(
-            rank=pl.when(worse).then("now").otherwise("was").cast(pl.Int8), figure=pl.when(worse).then("number").otherwise("whose").cast(pl.Int8)
+            rank=pl.when(worse).then("now").otherwise("was").cast(pl.Int8),
+            figure=pl.when(worse).then("number").otherwise("whose").cast(pl.Int8),
         )
     return pl.concat([wide.select("place"), best], how="horizontal").filter(pl.col("rank") > 0)
 
 
-_SLOT = {"number": pl.Int8, "per_kg": pl.Boolean, "p": pl.Int128, "q": pl.Int128, "one": pl.Int8, "p2": pl.Int128, "q2": pl.Int128, "two": pl.Int8}
+_SLOT = {
+    "number": pl.Int8,
+    "per_kg": pl.Boolean,
+    "p": pl.Int128,
+    "q": pl.Int128,
+    "one": pl.Int8,
+    "p2": pl.Int128,
+    "q2": pl.Int128,
+    "two": pl.Int8,
+}
 
 
 def _slots(figures: list[tuple[int, Figure] | None]) -> pl.DataFrame:
@@ -202,7 +216,7 @@ def _stretches(wide: pl.DataFrame, broken: pl.DataFrame, base: str) -> pl.DataFr
     starts = (pl.col("place") != pl.col("place").shift(1) + 1) | (pl.col("group") != pl.col("group").shift(1))
     rows = rows.with_columns(stretch=starts.fill_null(True).cum_sum())
     spans = rows.group_by("stretch").agg(since=pl.col("at").min(), until=pl.col("at").max(), doses=pl.len())
-    worst = rows.sort("rank", "value", "at", "row", descending=[True, base != "gap", False, False]).unique("stretch", keep="first")
+    worst = rows.sort("rank", "value", "at", "place", descending=[True, base != "gap", False, False]).unique("stretch", keep="first")
     found = worst.join(spans, on="stretch").with_columns(code=pl.lit(CODES[base]))
     return found.with_columns(rows=_in_window(wide, found, base)) if len(found) else found
 
@@ -214,9 +228,11 @@ def _in_window(wide: pl.DataFrame, found: pl.DataFrame, base: str) -> pl.Series:
     reach = pl.col("gap") + 1 if base == "gap" else pl.lit(DAY)
     first = (pl.min_horizontal("place", pl.col("upto") - 1).cast(pl.Int64) if base == "gap" else pl.col("upto")) - back - slack
     near = found.select(
-        "group", pl.int_ranges(first.clip(0), pl.min_horizontal("upto", pl.col("place").cast(pl.Int64) + SHOWN)).alias("near"), since=pl.col("at") - reach
+        "group",
+        pl.int_ranges(first.clip(0), pl.min_horizontal("upto", pl.col("place").cast(pl.Int64) + SHOWN)).alias("near"),
+        since=pl.col("at") - reach,
     )
-    near = near.with_row_index("finding").explode("near", empty_as_null=True, keep_nulls=True)
+    near = near.with_row_index("finding").explode("near")
     other = wide.select("row", "at_last", whose="group")[near["near"]]
     inside = pl.concat([near, other], how="horizontal").filter((pl.col("group") == pl.col("whose")) & (pl.col("at_last") > pl.col("since")))
     return inside.group_by("finding", maintain_order=True).agg(pl.col("row").unique().sort().head(SHOWN))["row"]
@@ -235,16 +251,15 @@ def _not_held(wide: pl.DataFrame, rules: list[str], limits: ChartLimits) -> list
     figures = [limits.figures(rule) for rule in rules]
     flags = pl.DataFrame(
         {
-            "totals": [any(f.base == "daily" for f in each) for each in figures],
             "per_kg": [any(f.per_kg for f in each) for each in figures],
             "unread": [rule == UNREAD or limits.one_by_one(rule) for rule in rules],
             "boundless": [limits.boundless(rule) for rule in rules],
         },
-        schema=dict.fromkeys(("totals", "per_kg", "unread", "boundless"), pl.Boolean),
+        schema=dict.fromkeys(("per_kg", "unread", "boundless"), pl.Boolean),
     )[wide["ruled"]]
     rows = pl.concat([wide, flags], how="horizontal")
     by = ("child_id", "line")
-    blind = rows.filter(pl.col("totals") & (pl.col("unknown") > 0)).select("group").unique()
+    blind = rows.filter(~pl.col("rule").is_in([UNREAD, GOES_ALONG]) & (pl.col("unknown") > 0)).select("group").unique()
     uncounted = rows.filter(pl.col("amount").is_null()).join(blind, on="group", how="semi").with_columns(about="trouble")
     return [
         _named(uncounted, (*by, "about"), "given-amount-unknown"),

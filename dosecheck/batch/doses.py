@@ -51,7 +51,7 @@ class Doses:
         """The rows with the date of the dose, where they give no date of their own, so that age and figures go by it."""
         days = self._moments.read(rows[GIVEN_AT])["day"]
         dates = pl.select((days.cast(pl.Int32) - _EPOCH).cast(pl.Date).cast(pl.String)).to_series()
-        return rows.with_columns((pl.col("on").fill_null(dates) if "on" in rows.columns else dates.alias("on")))
+        return rows.with_columns(pl.col("on").fill_null(dates) if "on" in rows.columns else dates.alias("on"))
 
     def of(self, rows: pl.DataFrame, regimen: pl.Series, first: int) -> pl.DataFrame:
         """The doses of a chunk.

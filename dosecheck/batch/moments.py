@@ -32,12 +32,16 @@ class Moments:
     def read(self, column: pl.Series) -> pl.DataFrame:
         """`at`, `at_last` (Int64, seconds since 1970 UTC: the same, but for an hour that came twice), `fault` (why it
         cannot be read) and `day` (Int32, the local date as a number); all null where no time is given."""
-        parts = column.rename("text").to_frame().select(
-            pl.col("text"),
-            hour=pl.col("text").str.extract(_SHAPE, 1),
-            offset=pl.col("text").str.extract(_SHAPE, 4).fill_null(""),
-            seconds=pl.col("text").str.extract(_SHAPE, 2).cast(pl.Int64) * 60
-            + pl.col("text").str.extract(_SHAPE, 3).cast(pl.Int64).fill_null(0),
+        parts = (
+            column.rename("text")
+            .to_frame()
+            .select(
+                pl.col("text"),
+                hour=pl.col("text").str.extract(_SHAPE, 1),
+                offset=pl.col("text").str.extract(_SHAPE, 4).fill_null(""),
+                seconds=pl.col("text").str.extract(_SHAPE, 2).cast(pl.Int64) * 60
+                + pl.col("text").str.extract(_SHAPE, 3).cast(pl.Int64).fill_null(0),
+            )
         )
         hours = self._table(parts.select(pl.col("hour") + "|" + pl.col("offset")).to_series(), self._hour)
         even = hours.select(*(pl.col(name) + parts["seconds"] if name in ("at", "at_last") else name for name in _EMPTY))
@@ -49,8 +53,10 @@ class Moments:
 
     def _table(self, texts: pl.Series, read) -> pl.DataFrame:
         index, values = distinct(texts)
-        return pl.DataFrame([self._remembered(value, read) for value in values], schema=_EMPTY, orient="row")[index] if values else (
-            pl.DataFrame(schema=_EMPTY).clear(len(texts))
+        return (
+            pl.DataFrame([self._remembered(value, read) for value in values], schema=_EMPTY, orient="row")[index]
+            if values
+            else (pl.DataFrame(schema=_EMPTY).clear(len(texts)))
         )
 
     def _remembered(self, text: str, read) -> tuple:

@@ -14,21 +14,23 @@ from dosecheck.rules.windows import DAY
 
 _SPAN = 1 << 34  # more seconds than from 1970 to 2200, and a day before: the keys of two groups never touch
 _BEFORE = 1 << 20
+_TIES = ("ruled", "weight", "amount", "row")
 
 
 def rolled(doses: pl.DataFrame) -> pl.DataFrame:
     """The doses sorted by group and time, with what the 24 hours to each hold.
 
     Args:
-        doses: one row a dose: `group` (whole number), `at` and `at_last` (Int64, seconds), `amount` (Int64 base units, null
+        doses: one row a dose, with `ruled`, `weight` and `row` (whole numbers, which part doses of one moment): `group` (whole number), `at` and `at_last` (Int64, seconds), `amount` (Int64 base units, null
             where it is not known), and any others, which are carried along.
 
     Returns:
         The same rows, sorted, with `total` (Int128, of the known amounts in the window, this dose included), `count`,
         `unknown` (doses of unknown amount in it), `earlier` (doses of the group up to this moment, without this one), all
-        Int64, `upto` (the place after the last dose begun by then), and `gap` (Int64 seconds since the last of them, null for the first).
+        Int64, `upto` (the place after the last dose begun by then), and `gap` (Int64 seconds since the last of them, null for the first).  Doses of one moment come in an order
+        of their own, whatever the order they were told in.
     """
-    doses = doses.with_columns(begun=_key("at"), over=_key("at_last")).sort("begun", "over")
+    doses = doses.with_columns(begun=_key("at"), over=_key("at_last")).sort("begun", "over", *_TIES, nulls_last=True)
     begun = doses["begun"]
     over = doses if (doses["at"] == doses["at_last"]).all() else doses.sort("over")
     upto = begun.search_sorted(begun, side="right")

@@ -1,0 +1,106 @@
+"""A file of doses given, as charts: each row read and dated by its own time, then all doses of each child together."""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Callable, Iterator
+from datetime import date, tzinfo
+from itertools import chain
+from pathlib import Path
+from typing import NamedTuple
+
+import polars as pl
+
+from dosecheck.batch.chart_limits import ChartLimits
+from dosecheck.batch.chart_words import CHART_COLUMNS, chart_texts
+from dosecheck.batch.charts import charted
+from dosecheck.batch.colmap import ColumnMap
+from dosecheck.batch.columns import FIELDS
+from dosecheck.batch.doses import GIVEN_AT, Doses
+from dosecheck.batch.files import ResultWriter, read_orders
+from dosecheck.batch.partitions import Partitions
+from dosecheck.batch.pipeline import ahead, joined
+from dosecheck.batch.run import Batch, check_columns
+from dosecheck.errors import FileError
+from dosecheck.formulary.load import Formulary
+from dosecheck.records import OUTCOMES
+
+_OWN = ("order_id", "child_id", GIVEN_AT)
+
+
+class ChartSummary(NamedTuple):
+    """`outcomes`: charts (one ingredient of one child, or its unknown medicines) by outcome; `findings` by code.
+
+    `on_no_chart`: rows without a child, or refused by the file's reader; `first` of them, by number.
+    """
+
+    rows: int
+    on_no_chart: int
+    first: tuple[int, ...]
+    children: int
+    outcomes: dict[str, int]
+    findings: dict[str, int]
+    fingerprint: str
+
+
+def run_charts(
+    orders: str | Path,
+    findings: str | Path,
+    formulary: Formulary,
+    today: date,
+    zone: tzinfo | None = None,
+    columns: ColumnMap | None = None,
+    progress: Callable[[int], None] = lambda rows: None,
+) -> ChartSummary:
+    """Looks at the doses of each child together, and writes one row a finding, sorted by child and time.
+
+    Args:
+        orders: a file of orders, each row a dose given at the time in its column "given_at".
+        findings: .csv, .parquet or .jsonl, with the columns of CHART_COLUMNS; whole or not at all.
+        today: the date for rows without a time and without a date.
+        zone: of times without an offset, and of the times in the findings (None: UTC).
+
+    Raises:
+        FileError: the file cannot be read, has no column "given_at" or "child_id", or the findings cannot be written.
+    """
+    limits = ChartLimits(formulary)
+    with ResultWriter(findings, CHART_COLUMNS, source=orders, own=CHART_COLUMNS) as writer, Partitions(findings) as kept:
+        rows, aside, first = 0, 0, []
+        for doses, count in _doses(orders, limits, today, zone, columns):
+            lost = doses.filter(pl.col("child_id").is_null())["row"].unique().sort()
+            aside, first = aside + len(lost), [*first, *lost.head(20)][:20]
+            kept.add(doses.filter(pl.col("child_id").is_not_null()))
+            rows += count
+            progress(rows)
+        found, children, outcomes = [], 0, Counter()
+        for part in kept.parts():
+            done = charted(part, limits)
+            found.append(done.found)
+            children, outcomes = children + done.children, outcomes + Counter(done.outcomes)
+        everything = pl.concat(found).sort("child_id", "at", "line", "code", "figure", "about") if found else pl.DataFrame()
+        for piece in everything.iter_slices(50_000) if len(everything) else ():
+            writer.write(chart_texts(piece, limits, zone))
+    codes = dict(sorted(everything["code"].value_counts().iter_rows())) if len(everything) else {}
+    return ChartSummary(rows, aside, tuple(first), children, {name: outcomes[name] for name in OUTCOMES}, codes, formulary.fingerprint)
+
+
+def _doses(
+    orders: str | Path, limits: ChartLimits, today: date, zone: tzinfo | None, columns: ColumnMap | None
+) -> Iterator[tuple[pl.DataFrame, int]]:
+    """The doses of each chunk, and how many rows it had."""
+    batch, reader, rows = Batch(limits.formulary, today), Doses(limits, zone), 0
+    chunks = ahead(joined(read_orders(orders, (*FIELDS, *_OWN))))
+    first = next(chunks)
+    _check(orders, first.rows.columns, columns)
+    for chunk in chain([first], chunks):
+        dated = reader.dated(columns.apply(chunk.rows) if columns else chunk.rows)
+        yield reader.of(dated, batch.answer(dated)["regimen"], rows + 1), len(dated)
+        rows += len(dated)
+
+
+def _check(orders: str | Path, names: list[str], columns: ColumnMap | None) -> None:
+    check_columns(orders, names, columns)
+    mapped = columns.mapped_names(names, str(orders)) if columns else names
+    for needed, what in ((GIVEN_AT, "When each dose was given"), ("child_id", "Which child each dose is for")):
+        if needed not in mapped:
+            raise FileError(str(orders), f'{what} is missing: there is no column "{needed}".', "Name it so, or map it with --columns.")
