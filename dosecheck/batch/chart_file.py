@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Callable, Iterator
+from collections.abc import Iterator
 from datetime import date, tzinfo
 from itertools import chain
 from pathlib import Path
@@ -18,6 +18,7 @@ from dosecheck.batch.colmap import ColumnMap
 from dosecheck.batch.columns import FIELDS
 from dosecheck.batch.doses import GIVEN_AT, Doses
 from dosecheck.batch.files import ResultWriter, read_orders
+from dosecheck.batch.forms import NOTHING, Asked
 from dosecheck.batch.partitions import Partitions
 from dosecheck.batch.pipeline import ahead, joined
 from dosecheck.batch.run import Batch, check_columns
@@ -50,7 +51,7 @@ def run_charts(
     today: date,
     zone: tzinfo | None = None,
     columns: ColumnMap | None = None,
-    progress: Callable[[int], None] = lambda rows: None,
+    asked: Asked = NOTHING,
 ) -> ChartSummary:
     """Looks at the doses of each child together, and writes one row a finding, sorted by child and time.
 
@@ -58,6 +59,7 @@ def run_charts(
         orders: a file of orders, each row a dose given at the time in its column "given_at".
         findings: .csv, .parquet or .jsonl, with the columns of CHART_COLUMNS; whole or not at all.
         today: the date for rows without a time and without a date.
+        asked: what the user said of the file's form, such as its delimiter.
         zone: of times without an offset, and of the times in the findings (None: UTC).
 
     Raises:
@@ -66,12 +68,11 @@ def run_charts(
     limits = ChartLimits(formulary)
     with ResultWriter(findings, CHART_COLUMNS, source=orders, own=CHART_COLUMNS) as writer, Partitions(findings) as kept:
         rows, aside, first = 0, 0, []
-        for doses, count in _doses(orders, limits, today, zone, columns):
+        for doses, count in _doses(orders, asked, limits, today, zone, columns):
             lost = doses.filter(pl.col("child_id").is_null())["row"].unique().sort()
             aside, first = aside + len(lost), [*first, *lost.head(20)][:20]
             kept.add(doses.filter(pl.col("child_id").is_not_null()))
             rows += count
-            progress(rows)
         found, children, outcomes = [], 0, Counter()
         for part in kept.parts():
             done = charted(part, limits)
@@ -85,11 +86,11 @@ def run_charts(
 
 
 def _doses(
-    orders: str | Path, limits: ChartLimits, today: date, zone: tzinfo | None, columns: ColumnMap | None
+    orders: str | Path, asked: Asked, limits: ChartLimits, today: date, zone: tzinfo | None, columns: ColumnMap | None
 ) -> Iterator[tuple[pl.DataFrame, int]]:
     """The doses of each chunk, and how many rows it had."""
     batch, reader, rows = Batch(limits.formulary, today), Doses(limits, zone), 0
-    chunks = ahead(joined(read_orders(orders, (*FIELDS, *_OWN))))
+    chunks = ahead(joined(read_orders(orders, (*FIELDS, *_OWN), asked)))
     first = next(chunks)
     _check(orders, first.rows.columns, columns)
     for chunk in chain([first], chunks):

@@ -8,6 +8,7 @@ from datetime import date
 
 import click
 
+from dosecheck.cli.batch.asked import asked_of, asked_options
 from dosecheck.cli.options import Once, as_of_option, common_options, open_formulary
 from dosecheck.cli.text import heading, wrapped
 from dosecheck.errors import DosecheckError, Fault, InputError, TextError
@@ -22,9 +23,10 @@ _EPILOG = (
 
 @click.command("charts", epilog=_EPILOG)
 @click.argument("orders")
-@click.option("--out", "findings", metavar="FILE", required=True, cls=Once, help="where the findings go: .csv, .parquet or .jsonl")
+@click.option("--out", "findings", metavar="FILE", required=True, cls=Once, help="where the findings go, in any form of a result")
 @click.option("--zone", metavar="NAME", cls=Once, help='of times without an offset, such as "Europe/London"')
 @click.option("--columns", "columns", metavar="MAP.toml", cls=Once, help="your own column names and codes")
+@asked_options
 @click.option(
     "--fail-on", metavar="OUTCOME", type=click.Choice(OUTCOMES), multiple=True, help="exit 1 when a chart comes to this; repeatable"
 )
@@ -35,6 +37,7 @@ def command(
     findings: str,
     zone: str | None,
     columns: str | None,
+    delimiter: str | None,
     fail_on: tuple[str, ...],
     as_of: str | None,
     folder: str | None,
@@ -53,7 +56,7 @@ def command(
     gc.enable()
     formulary = open_formulary(folder, as_of)
     mapped = read_map(columns) if columns else None
-    summary = run_charts(orders, findings, formulary, date.today(), _zone(zone), mapped)
+    summary = run_charts(orders, findings, formulary, date.today(), _zone(zone), mapped, asked_of(delimiter))
     click.echo(_as_json(summary) if as_json else _text(summary, findings))
     if summary.on_no_chart or not summary.rows:
         return 2
