@@ -1,4 +1,4 @@
-"""`--columns MAP.toml`: a hospital's own column names and codes.
+"""`--columns MAP.toml`: a hospital's own column names and codes, linted before a row is read.
 
 [columns]
 medicine = "drug_name"
@@ -9,49 +9,65 @@ weight   = { column = "weight_kg", unit = "kg" }    # the unit that the header s
 
 [codes.every]
 "TDS" = "3 times a day"
+
+[constants]
+route = "oral"                                      # of every row: the file has no such column
 """
 
 from __future__ import annotations
 
 import tomllib
+from collections.abc import Iterator
+from difflib import get_close_matches
 from pathlib import Path
 from typing import Any
 
 import polars as pl
 
 from dosecheck.batch.columns import FIELDS
-from dosecheck.errors import FileError
+from dosecheck.errors import FileError, InputError
+from dosecheck.formulary.placed import line_and_column
+from dosecheck.records import read_field
 
-_KNOWN = (*FIELDS, "order_id", "child_id")
+KNOWN = (*FIELDS, "order_id", "child_id")
+_TABLES = ("columns", "codes", "constants")
+_TRIED = ("1", "2", "30")  # numbers with which a unit is tried: a field may ask for a whole one, or for more than one
 
 
 class ColumnMap:
-    """Names and codes of one file of orders, checked when it is made.
+    """Names, codes and constants of one file of orders.
 
     Args:
         columns: our name to theirs, and the unit to add, if any.
         codes: our name to {their code: our text}.
+        constants: our name to the text that every row has.
     """
 
-    def __init__(self, columns: dict[str, tuple[str, str]], codes: dict[str, dict[str, str]]) -> None:
-        self.columns, self.codes = columns, codes
+    def __init__(
+        self, columns: dict[str, tuple[str, str]], codes: dict[str, dict[str, str]], constants: dict[str, str] | None = None
+    ) -> None:
+        self.columns, self.codes, self.constants = columns, codes, constants or {}
 
     def mapped_names(self, names: list[str], path: str) -> list[str]:
         """The names after mapping.
 
         Raises:
-            FileError: a mapped column is not in the file, or two columns would have one name.
+            FileError: a mapped column is not in the file, two columns would have one name, or a field has codes and no column.
         """
         missing = [theirs for theirs, _ in self.columns.values() if theirs not in names]
         if missing:
             raise FileError(path, f'The map names the column "{missing[0]}", which is not in the file.', f"It has: {', '.join(names)}.")
         ours = {theirs: name for name, (theirs, _) in self.columns.items()}
-        twice = [name for name in self.columns if name in names and name not in ours]
+        twice = [name for name in (*self.columns, *self.constants) if name in names and name not in ours]
         if twice:
             raise FileError(
-                path, f'The file has a column "{twice[0]}" of its own, and the map fills it from another.', "Leave one of them out."
+                path, f'The file has a column "{twice[0]}" of its own, and the map fills it otherwise.', "Leave one of them out."
             )
-        return [ours.get(name, name) for name in names]
+        mapped = [*(ours.get(name, name) for name in names), *self.constants]
+        idle = [name for name in self.codes if name not in mapped]
+        if idle:
+            raise FileError(path, f'The map has codes for "{idle[0]}", and the file has no such column.', "Map the column too.")
+        return mapped
 
     def apply(self, rows: pl.DataFrame) -> pl.DataFrame:
         """The rows with our names, units added and codes written out."""
@@ -62,59 +78,120 @@ class ColumnMap:
             if unit
         ]
         codes = [pl.col(name).replace(table) for name, table in self.codes.items() if name in renamed.columns]
-        return renamed.with_columns(codes).with_columns(units)
+        constants = [pl.lit(text).alias(name) for name, text in self.constants.items()]
+        return renamed.with_columns(codes).with_columns(units).with_columns(constants)
 
 
 def read_map(path: str | Path) -> ColumnMap:
-    """Reads and checks the map; every fault is one plain sentence.
+    """Reads and lints the map.
 
     Raises:
-        FileError: the file is missing or is no such map.
+        FileError: the file is missing or is no such map; every fault at once, each with its line.
     """
     try:
-        raw = tomllib.loads(Path(path).read_text("utf-8"), parse_float=str)
+        content = Path(path).read_bytes()
+        raw = tomllib.loads(content.decode("utf-8"), parse_float=str)
     except OSError as error:
         raise FileError(str(path), f"It cannot be read: {error.strerror}.", "Name a map of columns.") from None
     except (tomllib.TOMLDecodeError, UnicodeDecodeError) as error:
         raise FileError(str(path), f"It is not well-formed TOML: {error}.", "Look at that line.") from None
-    unknown = set(raw) - {"columns", "codes"}
-    if unknown:
-        raise FileError(str(path), f'It has an unknown table "{sorted(unknown)[0]}".', "A map has [columns] and [codes.NAME].")
-    columns = {name: _column(path, name, value) for name, value in _table(path, raw.get("columns", {})).items()}
-    codes = {name: _codes(path, name, table) for name, table in _table(path, raw.get("codes", {})).items()}
-    return ColumnMap(columns, codes)
+    faults = [f"{_line(content, place)}{why}" for place, why in _faults(raw)]
+    if faults:
+        raise FileError(str(path), "\n  - ".join(["It is no map of columns.", *faults]))
+    columns = {
+        name: (value, "") if isinstance(value, str) else (value["column"], value.get("unit", ""))
+        for name, value in raw.get("columns", {}).items()
+    }
+    return ColumnMap(columns, raw.get("codes", {}), raw.get("constants", {}))
 
 
-def _table(path: str | Path, value: Any) -> dict[str, Any]:
-    if not isinstance(value, dict):
-        raise FileError(
-            str(path), "[columns] and [codes.NAME] are tables.", 'Write [columns] on a line of its own, then medicine = "drug_name".'
-        )
-    return value
+Place = tuple[str, ...]
 
 
-def _column(path: str | Path, name: str, value: Any) -> tuple[str, str]:
-    if name not in _KNOWN:
-        raise FileError(str(path), f'"{name}" is no column that dosecheck reads.', f"It reads: {', '.join(_KNOWN)}.")
-    if isinstance(value, str):
-        return value, ""
-    if (
-        isinstance(value, dict)
-        and set(value) <= {"column", "unit"}
-        and all(isinstance(v, str) for v in value.values())
-        and "column" in value
-    ):
-        return value["column"], value.get("unit", "")
-    raise FileError(
-        str(path),
-        f'"{name}" is neither a column\'s name nor a table of column and unit.',
-        'Write it as { column = "weight_kg", unit = "kg" }.',
-    )
+def _line(content: bytes, place: Place) -> str:
+    line, _ = line_and_column(content, place)
+    return f"line {line}, {'.'.join(place)}: " if line else f"{'.'.join(place)}: "
 
 
-def _codes(path: str | Path, name: str, table: Any) -> dict[str, str]:
-    if name not in FIELDS:
-        raise FileError(str(path), f'"{name}" is no column that dosecheck reads.', f"It reads: {', '.join(FIELDS)}.")
-    if not isinstance(table, dict) or not all(isinstance(text, str) for text in table.values()):
-        raise FileError(str(path), f"The codes of {name} are not texts.", 'Write each as "PO" = "oral".')
-    return table
+def _faults(raw: dict[str, Any]) -> Iterator[tuple[Place, str]]:
+    for name, value in raw.items():
+        if name not in _TABLES:
+            yield (name,), f"There is no such table. A map has [columns], [codes.NAME] and [constants].{_near(name, _TABLES)}"
+        elif not isinstance(value, dict):
+            yield (name,), f'It is not a table. Write [{name}] on a line of its own, then medicine = "drug_name".'
+    tables = {name: raw[name] for name in _TABLES if isinstance(raw.get(name), dict)}
+    yield from _column_faults(tables.get("columns", {}))
+    yield from _code_faults(tables.get("codes", {}))
+    yield from _constant_faults(tables.get("constants", {}), tables.get("columns", {}))
+
+
+def _near(name: str, known: tuple[str, ...]) -> str:
+    near = get_close_matches(name[:60], known, n=1, cutoff=0.6)
+    return f' Did you mean "{near[0]}"?' if near else ""
+
+
+def _unknown(name: str) -> str:
+    return f"dosecheck reads no column of this name.{_near(name, KNOWN) or ' It reads: ' + ', '.join(KNOWN) + '.'}"
+
+
+def _column_faults(columns: dict[str, Any]) -> Iterator[tuple[Place, str]]:
+    seen: dict[str, str] = {}
+    for name, value in columns.items():
+        place = ("columns", name)
+        if name not in KNOWN:
+            yield place, _unknown(name)
+            continue
+        table = {"column": value} if isinstance(value, str) else value
+        if not (
+            isinstance(table, dict)
+            and set(table) <= {"column", "unit"}
+            and "column" in table
+            and all(isinstance(v, str) for v in table.values())
+        ):
+            yield place, 'It is neither a column\'s name nor a table of column and unit. Write { column = "weight_kg", unit = "kg" }.'
+            continue
+        if table["column"] in seen:
+            yield place, f'The column "{table["column"]}" is "{seen[table["column"]]}" already. One column fills one field.'
+        seen.setdefault(table["column"], name)
+        why = unit_fault(name, table["unit"]) if "unit" in table else ""
+        if why:
+            yield place, why
+
+
+def unit_fault(name: str, unit: str) -> str:
+    """Why the field cannot have that unit, or ""."""
+    faults = [_reading_fault(name, f"{number} {unit}") for number in _TRIED] if name in FIELDS else ["It takes no unit."]
+    return "" if "" in faults else f'The unit "{unit}" does not fit: {faults[0]}'
+
+
+def _reading_fault(name: str, text: str) -> str:
+    """What the strict reader says against a text of that field, or ""."""
+    try:
+        read_field("for_" if name == "for" else name, text)
+    except InputError as error:
+        return f"{error.faults[0].why} {error.faults[0].write}".rstrip()
+    return ""
+
+
+def _code_faults(codes: dict[str, Any]) -> Iterator[tuple[Place, str]]:
+    for name, table in codes.items():
+        if name not in FIELDS:
+            yield ("codes", name), _unknown(name)
+        elif not isinstance(table, dict):
+            yield ("codes", name), f'It is not a table. Write [codes.{name}] on a line of its own, then "PO" = "oral".'
+        else:
+            yield from (((("codes", name, code)), why) for code, text in table.items() if (why := _text_fault(name, text)))
+
+
+def _text_fault(name: str, text: Any) -> str:
+    if not isinstance(text, str):
+        return 'It is no text. Write it in quotes, such as "PO" = "oral".'
+    why = _reading_fault(name, text)
+    return f'"{text}" cannot be read as {name}: {why}' if why else ""
+
+
+def _constant_faults(constants: dict[str, Any], columns: dict[str, Any]) -> Iterator[tuple[Place, str]]:
+    for name, text in constants.items():
+        why = _unknown(name) if name not in FIELDS else _text_fault(name, text)
+        if why or name in columns:
+            yield ("constants", name), why or "The map fills it from a column too. Leave one of the two out."

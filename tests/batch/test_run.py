@@ -189,18 +189,6 @@ def test_od_is_refused_until_mapped(tmp_path: Path) -> None:
     assert rows["outcome"][0] == "not-checked" and "more than one reading" in rows["sentence"][0]
 
 
-@pytest.mark.parametrize(
-    "text, word",
-    [
-        ("[columns]\nwieght = 'w'\n", "no column that dosecheck reads"), ("[colums]\n", "unknown table"), ("[columns\n", "well-formed"),
-        ("[columns]\nweight = { column = 'w', units = 'kg' }\n", "neither"), ("[codes.route]\nPO = 1\n", "not texts"), ("columns = 3\n", "tables"),
-    ],
-)  # fmt: skip
-def test_a_broken_map_is_one_plain_sentence(tmp_path: Path, text: str, word: str) -> None:
-    (tmp_path / "map.toml").write_text(text)
-    with pytest.raises(FileError, match=word):
-        read_map(tmp_path / "map.toml")
-
 
 def test_a_map_of_a_column_that_is_not_there(tmp_path: Path) -> None:
     (tmp_path / "map.toml").write_text('[columns]\nweight = "kilos"\n')

@@ -50,6 +50,7 @@ OPTIONS = {
     "sheet": "--child --weight --weighed --weight-is --age --born --on --gestation --height --sex --creatinine --out --formulary --json --help",
     "batch check": "--out --columns --delimiter --spark --fail-on --as-of --formulary --json --help",
     "batch charts": "--out --zone --columns --delimiter --fail-on --as-of --formulary --json --help",
+    "batch columns": "--columns --out --delimiter --formulary --json --help",
     "batch report": "--out --before --columns --by --first --on --formulary --json --help",
     "batch verify": "--orders --json --help",
     "formulary lint": "--json --help",

@@ -9,6 +9,7 @@ from dosecheck.cli.lazy import LazyGroup
 _COMMANDS = {
     "check": "Check a file of orders; the word itself can be left out.",
     "charts": "Add up the doses of each child in a file with times.",
+    "columns": "What the columns of a file seem to be, and what is understood of them.",
     "report": "What a file of results comes to: page, PDF or workbook.",
     "verify": "Compare a result with its ledger: nothing lost, nothing changed since.",
 }

@@ -1,0 +1,190 @@
+"""A map of columns: linted whole, applied exactly; and what is proposed of a file with odd names."""
+
+from __future__ import annotations
+
+import json
+import tomllib
+from pathlib import Path
+
+import polars as pl
+import pytest
+from cli.door import FOLDER, dosecheck
+
+from dosecheck.batch.colmap import KNOWN, read_map
+from dosecheck.batch.propose import map_of, map_text, propose
+from dosecheck.errors import FileError
+
+RIGHT = """
+[columns]
+medicine = "Drug Name"
+dose = { column = "Dose (mg)", unit = "mg" }
+every = "Frequency"
+weight = { column = "Weight_kg", unit = "kg" }
+born = "DOB"
+
+[codes.every]
+"TDS" = "3 times a day"
+"QDS" = "4 times a day"
+
+[constants]
+route = "oral"
+"""
+ORDERS = """Patient ID;Drug Name;Dose (mg);Frequency;Weight_kg;DOB;Ward
+SM-1;Paracetamol;210;QDS;14.2;2023-05-04;A
+SM-2;Ibuprofen;100;TDS;14.2;2023-05-04;B
+SM-3;Ibuprofen;100;TDS;;2023-05-04;B
+"""
+
+
+@pytest.fixture
+def place(tmp_path: Path) -> Path:
+    (tmp_path / "map.toml").write_text(RIGHT, "utf-8")
+    (tmp_path / "orders.csv").write_text(ORDERS, "utf-8")
+    return tmp_path
+
+
+def faults(tmp_path: Path, text: str) -> list[str]:
+    (tmp_path / "bad.toml").write_text(text, "utf-8")
+    with pytest.raises(FileError) as found:
+        read_map(tmp_path / "bad.toml")
+    return str(found.value).splitlines()
+
+
+@pytest.mark.parametrize(
+    ("text", "line", "why"),
+    [
+        ('[colums]\nmedicine = "x"', 1, 'Did you mean "columns"?'),
+        ('columns = "medicine"', 1, "It is not a table."),
+        ('[columns]\nwieght = "x"', 2, 'Did you mean "weight"?'),
+        ("[columns]\nweight = 7", 2, "neither a column's name nor a table"),
+        ('[columns]\nweight = { column = "x", units = "kg" }', 2, "neither a column's name nor a table"),
+        ('[columns]\nweight = { column = "x", unit = "mg" }', 2, 'The unit "mg" does not fit'),
+        ('[columns]\nmedicine = { column = "x", unit = "kg" }', 2, ""),
+        ('[columns]\nchild_id = { column = "x", unit = "kg" }', 2, "It takes no unit."),
+        ('[columns]\nweight = "x"\nage = "x"', 3, '"x" is "weight" already'),
+        ('[codes.rout]\nPO = "oral"', 1, 'Did you mean "route"?'),
+        ('[codes]\nroute = "oral"', 2, "It is not a table."),
+        ("[codes.route]\nPO = 7", 2, "It is no text."),
+        ('[codes.every]\nTDS = "3 times a dayy"', 2, '"3 times a dayy" cannot be read as every'),
+        ('[codes.weight_is]\nM = "weighed"', 2, "none of measured, stated, estimated"),
+        ('[constants]\nroute = "oral"\nstep = "last"', 3, "none of first, repeat"),
+        ('[constants]\nward = "A"', 2, "dosecheck reads no column of this name"),
+        ('[columns]\nroute = "x"\n[constants]\nroute = "oral"', 4, "fills it from a column too"),
+    ],
+)
+def test_each_fault_with_its_line(tmp_path: Path, text: str, line: int, why: str) -> None:
+    """B049, H24: a slip in the map is refused before a row is read, where it stands."""
+    if not why:  # any text is a name, so a unit after it is let pass here and found at the formulary
+        (tmp_path / "bad.toml").write_text(text, "utf-8")
+        assert read_map(tmp_path / "bad.toml").columns == {"medicine": ("x", "kg")}
+        return
+    said = faults(tmp_path, text)
+    assert any(f"line {line}, " in each and why in each for each in said), said
+
+
+def test_all_faults_at_once(tmp_path: Path) -> None:
+    text = '[columns]\nwieght = "x"\ndose = { column = "d", unit = "kg" }\n[codes.every]\nTDS = "often"\n[constants]\nsex = "boy"\n[more]\n'
+    assert len(faults(tmp_path, text)) == 1 + 5
+
+
+def test_no_map_and_no_toml(tmp_path: Path) -> None:
+    with pytest.raises(FileError, match="cannot be read"):
+        read_map(tmp_path / "nosuch.toml")
+    assert "well-formed TOML" in faults(tmp_path, "[columns")[0]
+
+
+def test_units_codes_and_constants_are_applied(place: Path) -> None:
+    rows = pl.DataFrame(
+        {"Drug Name": ["Paracetamol"], "Dose (mg)": ["210"], "Frequency": ["QDS"], "Weight_kg": [None], "DOB": ["2023-05-04"]}
+    )
+    mapping = read_map(place / "map.toml")
+    assert mapping.apply(rows.cast(pl.String)).to_dicts() == [
+        {"medicine": "Paracetamol", "dose": "210 mg", "every": "4 times a day", "weight": None, "born": "2023-05-04", "route": "oral"}
+    ]
+
+
+@pytest.mark.parametrize(
+    ("names", "why"),
+    [
+        (["Drug Name", "Dose (mg)", "Frequency", "DOB"], 'names the column "Weight_kg"'),
+        (["Drug Name", "Dose (mg)", "Frequency", "DOB", "Weight_kg", "dose"], 'a column "dose" of its own'),
+        (["Drug Name", "Dose (mg)", "Frequency", "DOB", "Weight_kg", "route"], 'a column "route" of its own'),
+    ],
+)
+def test_a_map_that_does_not_fit_the_file(place: Path, names: list[str], why: str) -> None:
+    with pytest.raises(FileError, match=why):
+        read_map(place / "map.toml").mapped_names(names, "orders.csv")
+
+
+def test_codes_of_a_field_that_never_comes(place: Path) -> None:
+    (place / "map.toml").write_text('[codes.route]\nPO = "oral"\n', "utf-8")
+    with pytest.raises(FileError, match='codes for "route"'):
+        read_map(place / "map.toml").mapped_names(["medicine", "dose"], "orders.csv")
+
+
+def test_a_file_by_its_map(place: Path) -> None:
+    """The whole way: semicolons, units in headers, codes, a constant; a blank weight gets no unit."""
+    said = dosecheck(
+        "batch",
+        str(place / "orders.csv"),
+        "--out",
+        str(place / "out.csv"),
+        "--delimiter",
+        "semicolon",
+        "--columns",
+        str(place / "map.toml"),
+        "--formulary",
+        str(FOLDER),
+    )
+    assert said.status == 0, said.err
+    results = pl.read_csv(place / "out.csv", infer_schema=False)
+    assert results["outcome"].to_list()[2] == "not-checked" and "weight" in results["sentence"].to_list()[2]
+    assert results["one_dose"].to_list()[:2] == ["210 mg", "100 mg"]
+
+
+def test_what_is_proposed() -> None:
+    """Names of common exports; a unit in the header is proposed with a question; two that could be one field are left to decide."""
+    guesses = propose(["PatientID", "drug_name", "Dose_mg", "dose_value", "WEIGHT (KG)", "dob", "Ward", "weight_date", "Age_months"])
+    assert {guess.field: guess.columns for guess in guesses} == {
+        "child_id": (("PatientID", ""),),
+        "medicine": (("drug_name", ""),),
+        "dose": (("Dose_mg", "mg"), ("dose_value", "")),
+        "weight": (("WEIGHT (KG)", "kg"),),
+        "born": (("dob", ""),),
+        "weighed": (("weight_date", ""),),
+        "age": (("Age_months", "months"),),
+    }
+    assert "dose" not in map_of(guesses).columns and map_of(guesses).columns["weight"] == ("WEIGHT (KG)", "kg")
+    text = map_text(guesses)
+    assert text.count("# decide: dose") == 2 and tomllib.loads(text)["columns"]["weight"] == {"column": "WEIGHT (KG)", "unit": "kg"}
+
+
+def test_our_own_names_need_no_map() -> None:
+    assert propose(list(KNOWN)) == []
+
+
+@pytest.mark.parametrize("name", ['weight "kg"', "weight\u202ekg", "Weight\tkg", "dose\\mg", "weight\nkg"])
+def test_odd_headers_make_a_map_that_can_be_read(name: str) -> None:
+    text = map_text(propose([name]))
+    ((told),) = tomllib.loads(text)["columns"].values()
+    assert told["column"] == name
+
+
+def test_the_command(place: Path) -> None:
+    """It shows the proposal and what was understood; the proposal written is a map that reads."""
+    words = ["batch", "columns", str(place / "orders.csv"), "--delimiter", "semicolon", "--formulary", str(FOLDER)]
+    said = dosecheck(*words, "--out", str(place / "proposed.toml"))
+    assert (
+        said.status == 1 and '"QDS": NOT READ' in said.out and '"14.2 kg": 14.2 kg' in said.out and '"Paracetamol": paracetamol' in said.out
+    )
+    assert max(map(len, said.out.splitlines())) < 90 and "Check" in said.out
+    assert read_map(place / "proposed.toml").columns["weight"] == ("Weight_kg", "kg")
+    by_map = dosecheck(*words, "--columns", str(place / "map.toml"), "--json")
+    told = json.loads(by_map.out)
+    assert by_map.status == 0 and told["proposed"] == [] and {c["field"]: c["blank"] for c in told["seen"]}["weight"] == 1
+
+
+def test_nothing_known(tmp_path: Path) -> None:
+    (tmp_path / "odd.csv").write_text("a,b\n1,2\n", "utf-8")
+    said = dosecheck("batch", "columns", str(tmp_path / "odd.csv"), "--formulary", str(FOLDER))
+    assert said.status == 0 and "No column is known by its name" in said.out
