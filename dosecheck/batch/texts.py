@@ -9,7 +9,7 @@ import polars as pl
 
 from dosecheck.batch.amounts import written_in
 from dosecheck.batch.answers import sentence_of, told_of
-from dosecheck.batch.columns import Read, distinct
+from dosecheck.batch.columns import Distinct, Read, distinct
 from dosecheck.batch.screen import Screened
 from dosecheck.errors import KindError
 from dosecheck.formulary.load import Formulary
@@ -78,12 +78,11 @@ def class_texts(screened: Screened, weight_z: pl.Series) -> pl.DataFrame:
                 c.answered.regimen or None,
                 c.answered.source or None,
                 c.answered.sentence,
-                c.unit,
                 c.scale,
             )
             for c in classes
         ],
-        schema={**dict.fromkeys(("outcome", "codes", "regimen", "source", "sentence", "unit"), pl.String), "scale": pl.Int64},
+        schema={**dict.fromkeys(("outcome", "codes", "regimen", "source", "sentence"), pl.String), "scale": pl.Int64},
         orient="row",
     )[screened.rows["class"]]
     offsets = [0]
@@ -102,8 +101,10 @@ def class_texts(screened: Screened, weight_z: pl.Series) -> pl.DataFrame:
         most_for_one_dose=_thousandths(pl.col("least"), pl.col("scale"), down=True),
         times_the_most=_thousandths(pl.col("high"), pl.col("least")),
     )
-    units = {"one_dose": " {}", "dose_per_kg": " {}/kg", "most_for_one_dose": " {}", "times_the_most": ""}
-    written = {name: _written(numbers[name], wide["unit"], pattern) for name, pattern in units.items()}
+    patterns = {"one_dose": " {}", "dose_per_kg": " {}/kg", "most_for_one_dose": " {}", "times_the_most": ""}
+    index, names = distinct(pl.Series([c.unit for c in classes], dtype=pl.String))
+    units = Distinct(index.gather(screened.rows["class"]), names)
+    written = {name: _written(numbers[name], units, pattern) for name, pattern in patterns.items()}
     bound = bounds.gather(place) if len(bounds) else pl.lit(None, dtype=pl.String)
     index, hundredths = distinct(weight_z.gather(screened.rows["row"]))
     written["weight_z"] = _decimals(pl.Series(hundredths, dtype=pl.Int64), 2).gather(index)
@@ -118,9 +119,8 @@ def _thousandths(over: pl.Expr, under: pl.Expr, down: bool = False) -> pl.Expr:
     return ((over * (2 * 10**_DECIMALS) + (0 if down else under)) // (under * 2)).cast(pl.Int64)
 
 
-def _written(thousandths: pl.Series, unit: pl.Series, pattern: str) -> pl.Series:
-    """As text without trailing zeros, with the unit; each distinct amount is written once."""
-    units = distinct(unit)
+def _written(thousandths: pl.Series, units: Distinct, pattern: str) -> pl.Series:
+    """As text without trailing zeros, with the unit of each row; each distinct amount is written once."""
     keys = distinct(thousandths * len(units.values) + units.index.cast(pl.Int64) if pattern else thousandths)
     number = pl.Series(keys.values, dtype=pl.Int64)
     if pattern:
