@@ -10,6 +10,7 @@ import secrets
 import time
 from collections.abc import Callable
 from dataclasses import dataclass
+from datetime import datetime
 from typing import Any
 
 from dosecheck.errors import Fault, InputError
@@ -23,7 +24,7 @@ _MOST, _MOST_WRONG = 500, 20  # checks at once; wrong codes a minute
 
 @dataclass
 class Check:
-    """One check.  `holders`: the sessions of the two, the first's first."""
+    """One check.  `holders`: the sessions of the two, the first's first; `when`: local time at which the second committed."""
 
     code: str
     asked: dict[str, Any]
@@ -32,6 +33,7 @@ class Check:
     begun: float
     comparison: Comparison | None = None
     second: Told | None = None
+    when: str = ""
     kept: str = ""
 
 
@@ -100,6 +102,7 @@ class SecondChecks:
             )
         check.second, check.comparison = told, compare(check.first, told)
         check.holders.append(holder)
+        check.when = datetime.now().astimezone().strftime("%Y-%m-%d %H:%M")
         return check
 
     def result(self, code: str, holder: str) -> Check:

@@ -144,7 +144,8 @@ def test_the_first_ones_ticket(ward: TestClient) -> None:
     assert waiting["comparison"] is None and waiting["check_of_the_order"] is None
     assert ward.post(f"/api/second-check/{held['code']}/result", json={"ticket": "guess"}).status_code == 403
     ward.post(f"/api/second-check/{held['code']}", json=SECOND)
-    assert ward.post(f"/api/second-check/{held['code']}/result", json={"ticket": held["ticket"]}).json()["comparison"]["agree"]
+    told = ward.post(f"/api/second-check/{held['code']}/result", json={"ticket": held["ticket"]}).json()
+    assert told["comparison"]["agree"] and datetime.fromisoformat(told["when"])
 
 
 def test_another_person_and_only_once(ward: TestClient) -> None:

@@ -164,6 +164,7 @@ def _told(check: Check) -> dict[str, Any]:
     return {
         "comparison": check.comparison and check.comparison.as_dict(),
         "check_of_the_order": check.comparison and _worse(check).as_dict(),
+        "when": check.when,
         "journal": check.kept,
     }
 
