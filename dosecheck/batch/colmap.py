@@ -29,7 +29,7 @@ from dosecheck.errors import FileError, InputError
 from dosecheck.formulary.placed import line_and_column
 from dosecheck.records import read_field
 
-KNOWN = (*FIELDS, "order_id", "child_id")
+KNOWN = (*FIELDS, "order_id", "child_id", "given_at")
 _TABLES = ("columns", "codes", "constants")
 _TRIED = ("1", "2", "30")  # numbers with which a unit is tried: a field may ask for a whole one, or for more than one
 

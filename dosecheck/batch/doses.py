@@ -18,6 +18,7 @@ from dosecheck.batch.moments import Moments
 from dosecheck.errors import InputError
 from dosecheck.formulary.medicine import Medicine, Product
 from dosecheck.reading import Dose
+from dosecheck.reading.numbers import MISSING
 from dosecheck.records import Child, read_field
 from dosecheck.rules.amounts import Amount, Given, amount_of
 
@@ -70,7 +71,7 @@ class Doses:
         about = pl.DataFrame(
             {
                 "place": pl.int_range(len(rows), dtype=pl.UInt32, eager=True),
-                "child_id": rows["child_id"],
+                "child_id": _references(rows["child_id"]),
                 "born": read.column("born", lambda day: day.toordinal(), pl.Int32),
                 "sex": read.column("sex", str, pl.String),
                 **{name: moments[name] for name in ("at", "at_last")},
@@ -168,6 +169,12 @@ class Doses:
             return found[0]
         value = found.high.value
         return value.numerator if value.denominator == 1 and value <= CEILING else "not-whole"
+
+
+def _references(column: pl.Series) -> pl.Series:
+    """Without outer spaces; a place-holder such as "unknown" is no reference, or strangers would share a chart."""
+    bare = column.str.strip_chars()
+    return pl.select(pl.when(~bare.str.to_lowercase().is_in(list(MISSING))).then(bare)).to_series()
 
 
 _EPOCH = 719_163  # 1970-01-01 as a number of days from 0001-01-01, which is 1

@@ -18,6 +18,7 @@ from dosecheck.batch.chart_file import run_charts
 from dosecheck.batch.chart_limits import ChartLimits
 from dosecheck.batch.chart_words import CHART_COLUMNS, chart_texts
 from dosecheck.batch.charts import CODES, Charted, charted
+from dosecheck.batch.colmap import read_map
 from dosecheck.batch.doses import Doses
 from dosecheck.batch.run import Batch
 from dosecheck.batch.windows_columns import rolled
@@ -191,6 +192,11 @@ def test_rows_that_disagree_about_the_child_are_never_added_up() -> None:
     assert ("children-disagree", "not-checked") in codes([*rows_of("04 08:00", sex="female"), *rows_of("04 20:00", sex="male")])
 
 
+def test_a_place_holder_is_no_child_and_outer_spaces_make_no_other() -> None:
+    assert codes(rows_of("04 08:00", "04 09:00", child_id="unknown")) == []
+    assert codes([*rows_of("04 08:00"), *rows_of("04 09:00", child_id=" SM-001 ")]) == [("too-soon", "stop")]
+
+
 UNCOUNTED = {
     "no time": ({"given_at": None}, "given-time-unknown"),
     "a date alone": ({"given_at": "2026-05-04"}, "given-time-unknown"),
@@ -270,6 +276,14 @@ def test_the_command_tells_the_findings_and_the_rows_on_no_chart(tmp_path: Path)
     found = pl.read_csv(tmp_path / "found.csv", infer_schema=False)
     assert found.columns == list(CHART_COLUMNS) and found["rows"].to_list() == ["1, 2"]
     assert "was 1 hour ago, and the shortest gap is 4 hours. The earliest time: 2026-05-04 12:00." in found["sentence"][0]
+
+
+def test_columns_of_other_names_are_mapped(tmp_path: Path) -> None:
+    frame = table(rows_of("04 08:00", "04 09:00")).rename({"given_at": "Admin Time", "child_id": "Pat"})
+    frame.write_csv(tmp_path / "orders.csv")
+    (tmp_path / "map.toml").write_text('[columns]\ngiven_at = "Admin Time"\nchild_id = "Pat"\n')
+    summary = run_charts(tmp_path / "orders.csv", tmp_path / "found.csv", FORMULARY, TODAY, LONDON, read_map(tmp_path / "map.toml"))
+    assert summary.findings == {"too-soon": 1} and summary.outcomes["stop"] == 1
 
 
 def test_a_file_without_times_or_children_is_refused_in_a_sentence(tmp_path: Path) -> None:
