@@ -51,7 +51,7 @@ OPTIONS = {
     "batch check": "--out --columns --delimiter --spark --fail-on --as-of --formulary --json --help",
     "batch charts": "--out --zone --columns --delimiter --fail-on --as-of --formulary --json --help",
     "batch columns": "--columns --out --delimiter --formulary --json --help",
-    "batch report": "--out --before --columns --by --first --on --formulary --json --help",
+    "batch report": "--out --before --columns --by --first --charts --on --formulary --json --help",
     "batch verify": "--orders --json --help",
     "formulary lint": "--json --help",
     "formulary show": "--formulary --json --help",

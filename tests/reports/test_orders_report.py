@@ -21,6 +21,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from dosecheck import FileError, Formulary
+from dosecheck.batch.chart_file import run_charts
 from dosecheck.batch.files import ResultWriter
 from dosecheck.batch.run import run_batch
 from dosecheck.batch.texts import RESULTS
@@ -381,3 +382,42 @@ def test_another_formulary_at_hand_draws_no_range(tmp_path: Path) -> None:
     report = make_report(path, FORMULARY)
     assert "checked by formulary 0123456789abcdef" in report.notices[0] and report.formulary == ""
     assert report.sources[0].startswith("who-child-pain-2012, ")
+
+
+# ---- findings of charts ----
+
+CHARTS = """\
+child_id,ingredient,outcome,code,at,rows,sentence
+c1,paracetamol,query,day-above-with-earlier,2026-05-04T10:00Z,"1, 2",A query.
+c2,paracetamol,stop,too-soon,2026-05-04T11:00Z,3,<b>A stop</b>.
+c3,ibuprofen,not-checked,given-time-unknown,,4,A row without a time.
+"""
+
+
+def test_the_charts_that_batch_writes_are_read(tmp_path: Path) -> None:
+    """Two doses an hour apart, where the shortest gap is 4 hours."""
+    header, times = HEADER + ",given_at", ("2026-05-04T10:00Z", "2026-05-04T11:00Z")
+    (tmp_path / "doses.csv").write_text("\n".join([header, *(f"{ORDERS.splitlines()[0]},{time}" for time in times), ""]))
+    run_charts(tmp_path / "doses.csv", tmp_path / "charts.csv", FORMULARY, date(2026, 5, 4))
+    found = make_report(results(tmp_path), FORMULARY, charts=str(tmp_path / "charts.csv")).charts
+    assert found.outcomes == Counter(stop=1) and found.codes[0][0] == "too-soon" and found.first[0].child_id == "c1"
+
+
+def test_findings_of_charts_have_a_section(tmp_path: Path) -> None:
+    (tmp_path / "charts.csv").write_text(CHARTS)
+    report = make_report(results(tmp_path), FORMULARY, charts=str(tmp_path / "charts.csv"), first=2)
+    assert [c.child_id for c in report.charts.first] == ["c2", "c3"] and report.charts.outcomes == Counter(["query", "stop", "not-checked"])
+    page = to_html(report)
+    assert "2 are here" in page and "1 more are in that file" in page and "&lt;b&gt;A stop" in page and "<b>A stop" not in page
+    sheet = openpyxl.load_workbook(io.BytesIO(to_xlsx(report)))["Charts"]
+    assert [row[1].value for row in sheet] == ["child id", "c2", "c3"]
+    assert report_dict(report)["charts"]["codes"]["too-soon"] == {"stop": 1} and report.outcomes == Counter(OUTCOME)
+
+
+def test_a_file_that_holds_no_findings_of_charts_is_refused(tmp_path: Path) -> None:
+    path = results(tmp_path)
+    with pytest.raises(FileError, match="no findings of charts"):
+        make_report(path, FORMULARY, charts=path)
+    (tmp_path / "charts.csv").write_text(CHARTS.replace(",stop,", ",within,"))
+    with pytest.raises(FileError, match='outcome "within"'):
+        make_report(path, FORMULARY, charts=str(tmp_path / "charts.csv"))

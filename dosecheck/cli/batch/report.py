@@ -12,7 +12,7 @@ from dosecheck.cli.options import Once, common_options, day_of, open_formulary
 from dosecheck.cli.order import refuse
 from dosecheck.cli.text import heading, wrapped
 from dosecheck.errors import DosecheckError, FileError, FormularyError, InputError
-from dosecheck.records import OUTCOMES
+from dosecheck.records import OUTCOMES, STOP
 from dosecheck.saving import save
 
 if TYPE_CHECKING:
@@ -29,6 +29,7 @@ _SHOWN = 10
 @click.option("--columns", "columns", metavar="MAP.toml", cls=Once, help="the map that the orders were checked with")
 @click.option("--by", metavar="COLUMN", multiple=True, help="a column to count by; repeatable; ward and prescriber when left out")
 @click.option("--first", metavar="N", type=click.IntRange(0, 10_000), cls=Once, help="how many orders to look at first; 50 when left out")
+@click.option("--charts", metavar="FINDINGS", cls=Once, help="what dosecheck batch charts found, for a section of its own")
 @click.option("--on", metavar="DATE", cls=Once, help='the date printed on it, "2026-05-04"; none when left out')
 @common_options
 def command(
@@ -38,6 +39,7 @@ def command(
     columns: str | None,
     by: tuple[str, ...],
     first: int | tuple[()],
+    charts: str | None,
     on: str | None,
     folder: str | None,
     as_json: bool,
@@ -59,7 +61,7 @@ def command(
         day = day_of(on, "date of the report") if on else None
         mapped = read_map(columns) if columns else None
         most = FIRST if first == () else first
-        report = make_report(results, open_formulary(folder), mapped, by, most, before or None, day)
+        report = make_report(results, open_formulary(folder), mapped, by, most, before or None, day, charts or None)
     except (InputError, FormularyError) as error:
         return refuse(error, as_json, "No report was made.")
     if out:
@@ -103,6 +105,9 @@ def _text(report: Report, out: str | None) -> str:
         lines.append(
             wrapped(f"Against {runs.before}: {runs.changed:,} outcomes changed, {runs.new.count:,} orders new, {runs.gone.count:,} gone.")
         )
+    if report.charts:
+        found = report.charts.outcomes
+        lines.append(wrapped(f"Charts in {report.charts.name}: {found.total():,} findings, {found[STOP]:,} of them a stop."))
     lines.append(wrapped(report.caution))
     return "\n".join(lines)
 

@@ -6,6 +6,7 @@ from collections import Counter
 from typing import Any
 
 from dosecheck.records import OUTCOMES
+from dosecheck.reports.orders.charts import ChartFindings
 from dosecheck.reports.orders.ranges import written
 from dosecheck.reports.orders.rates import Rate
 from dosecheck.reports.orders.report import Line, Report
@@ -35,6 +36,7 @@ def report_dict(report: Report) -> dict[str, Any]:
         "ranges": [_strip_dict(strip) for strip in report.strips],
         "not_checked": [reason._asdict() for reason in report.unchecked],
         "compared": _runs_dict(report.two_runs) if report.two_runs else None,
+        "charts": _charts_dict(report.charts) if report.charts else None,
         "caution": report.caution,
     }
 
@@ -54,6 +56,11 @@ def _line_dict(line: Line) -> dict[str, Any]:
 def _strip_dict(strip: Strip) -> dict[str, Any]:
     about = {"medicine": strip.scale.medicine, "regimen": strip.scale.regimen, "range": strip.scale.range_words}
     return {**about, "below": strip.below, "inside": strip.inside, "above": strip.above, "furthest": strip.scale.in_words(strip.furthest)}
+
+
+def _charts_dict(charts: ChartFindings) -> dict[str, Any]:
+    codes = {code: dict(outcomes) for code, outcomes in charts.codes}
+    return {"file": charts.name, "outcomes": dict(charts.outcomes), "codes": codes, "first": [each._asdict() for each in charts.first]}
 
 
 def _runs_dict(runs: TwoRuns) -> dict[str, Any]:

@@ -15,6 +15,7 @@ from typing import Any, NamedTuple
 from dosecheck.batch.colmap import ColumnMap
 from dosecheck.formulary.load import Formulary
 from dosecheck.records import QUERY, STOP
+from dosecheck.reports.orders.charts import ChartFindings, read_charts
 from dosecheck.reports.orders.proof import at_hand, ledger_of, notices
 from dosecheck.reports.orders.ranges import Scales, written
 from dosecheck.reports.orders.rates import Rate, rate
@@ -120,6 +121,7 @@ class Report(NamedTuple):
     drawn: int
     unchecked: tuple[Reason, ...]
     two_runs: TwoRuns | None
+    charts: ChartFindings | None
     notices: tuple[str, ...]
     caution: str = CAUTION
 
@@ -149,6 +151,7 @@ def make_report(
     first: int = FIRST,
     before: str | None = None,
     on: date | None = None,
+    charts: str | None = None,
 ) -> Report:
     """Reads the result chunk after chunk, once; where two are compared, both twice more.
 
@@ -159,6 +162,7 @@ def make_report(
         by: columns to count by; those named ward or prescriber when none is given.
         first: how many orders to name as those to look at first, and of two runs how many that changed.
         on: the day printed on it.
+        charts: a file that `dosecheck batch charts` wrote.
 
     Raises:
         FileError: a file is no result, or has no such column.
@@ -194,6 +198,7 @@ def make_report(
         drawn=drawn,
         unchecked=tuple(tally.unchecked()),
         two_runs=compare(before, path, first, columns) if before else None,
+        charts=read_charts(charts, first) if charts else None,
         notices=(*notices(path, ledger, tally.outcomes, unreadable), *said),
     )
 

@@ -53,6 +53,10 @@ def _sheets(report: Report) -> list[tuple[str, list[str], list[Row]]]:
         for s in report.strips
     ]
     sheets.append(("Ranges", ["medicine", "regimen", "range", "below", "in it", "above", "furthest"], ranges))
+    if report.charts:
+        header = ["outcome", "child id", "ingredient", "at", "code", "found", "rows of the file of doses"]
+        found = [[c.outcome, c.child_id, c.ingredient, c.at, c.code, c.sentence, c.rows] for c in report.charts.first]
+        sheets.append(("Charts", header, found))
     if report.two_runs:
         sheets.append(("Two runs", ["before", "now", "orders"], [[a, b, count] for (a, b), count in report.two_runs.table.items()]))
         sheets.append(("Changed", ["before", "now", "order id", "row", "order", "order before"], _changes(report.two_runs)))
@@ -71,6 +75,9 @@ def _summary(report: Report) -> list[Row]:
         rows += [["gone", runs.gone.count], ["ids that stand more than once", runs.twice.words]]
     rows += [["figures of the check, formulary", report.fingerprint], ["names, sources and ranges, formulary", report.formulary]]
     rows += [["ledger", report.proof]]
+    if report.charts:
+        count = report.charts.outcomes.total()
+        rows += [["findings of charts", count], ["findings of charts: not in the sheet Charts", count - len(report.charts.first)]]
     rows += [["notice", notice] for notice in report.notices]
     return [*rows, ["caution", report.caution], ["earlier doses", "Each order was checked alone: doses given before are not in it."]]
 
