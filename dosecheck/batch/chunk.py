@@ -17,12 +17,22 @@ CHUNK_ROWS = 200_000
 
 
 class Refused(NamedTuple):
-    """One row that cannot be read: its index in the chunk, its line in the file, why, and its text shown safely."""
+    """One row that cannot be read: its index in the chunk, its line in the file, why, and its text shown safely.
+
+    `file` is the name of the file where there are several.
+    """
 
     row: int
     line: int
     why: str
     text: str
+    file: str = ""
+
+    @property
+    def place(self) -> str:
+        """ "line 3", or "ward-b.csv, line 3"; "" where the line is not known."""
+        line = f"line {self.line}" if self.line else ""
+        return f"{shown(self.file)}, {line}" if self.file else line
 
 
 class Chunk(NamedTuple):
@@ -30,11 +40,13 @@ class Chunk(NamedTuple):
 
     rows: one row an order; every column of the file and no other, all pl.String.
     line: Int64, the line of the file on which each row begins; in Parquet the number of the row, from 1; 0 where it is not known.
+    files: where there are several, the index of the first row of each and its name.
     """
 
     rows: pl.DataFrame
     line: pl.Series
     refused: list[Refused]
+    files: tuple[tuple[int, str], ...] = ()
 
     @property
     def first_line(self) -> int | None:
@@ -69,4 +81,4 @@ def refuse_fields(chunk: Chunk, unfit: pl.Expr, why: str) -> Chunk:
         fields = (text for text, mark in zip(chunk.rows.row(row), marks.row(row), strict=True) if mark)
         refused.append(Refused(row, chunk.line[row], why, shown(next(fields))))
     rows = chunk.rows.select(pl.when(~bad).then(pl.all()))
-    return Chunk(rows, chunk.line, sorted(refused))
+    return chunk._replace(rows=rows, refused=sorted(refused))

@@ -14,19 +14,20 @@ from typing import BinaryIO
 
 from dosecheck.batch.chunk import Chunk, Refused
 from dosecheck.batch.csv_in import read_csv
-from dosecheck.batch.forms import NOTHING, Asked, delimiter_of, form_of
+from dosecheck.batch.forms import NOTHING, STANDARD, Asked, Form, delimiter_of, form_of
 from dosecheck.batch.out import ResultWriter
-from dosecheck.batch.tables_in import read_lines, read_parquet
-from dosecheck.batch.unpack import opened
+from dosecheck.batch.several import files_of, is_several, read_several
+from dosecheck.batch.tables_in import read_arrow, read_lines, read_parquet
+from dosecheck.batch.unpack import opened, standard_input
 
-__all__ = ["NOTHING", "Asked", "Chunk", "Refused", "ResultWriter", "read_orders"]
+__all__ = ["NOTHING", "Asked", "Chunk", "Refused", "ResultWriter", "read_orders", "sources_of"]
 
 
-def read_orders(path: str | Path, known: Sequence[str] = (), asked: Asked = NOTHING) -> Iterator[Chunk]:
+def read_orders(source: str | Path, known: Sequence[str] = (), asked: Asked = NOTHING) -> Iterator[Chunk]:
     """The rows of an order file in chunks of bounded size, every value text or null; at least one chunk.
 
     Args:
-        path: a file of a form that `forms.py` knows.
+        source: a file of a form that `forms.py` knows, a folder or a pattern of such files, or "-" for standard input.
         known: names of columns that may turn up later than the first line (JSON Lines only).
         asked: what the name does not say.
 
@@ -34,19 +35,33 @@ def read_orders(path: str | Path, known: Sequence[str] = (), asked: Asked = NOTH
         FileError: at once, if no file ends so; or while chunks are asked for, if nothing of the file may be used,
             also when earlier chunks were good.
     """
-    form = form_of(path, "file of orders")
-    mark = delimiter_of(form.name, asked.delimiter, str(path))
-    return _chunks(Path(path), form.compression, form.name, mark, known)
+    source = str(source)
+    if is_several(source):
+        return read_several(source, lambda path: _one(str(path), known, asked))
+    return _one(source, known, asked)
 
 
-def _chunks(path: Path, compression: str, form: str, mark: str, known: Sequence[str]) -> Iterator[Chunk]:
-    with opened(path, compression) as file:
-        yield from _read(file, str(path), form, mark, known)
+def sources_of(source: str | Path) -> list[str]:
+    """The files that `read_orders` reads, one after another; what is no file stands for itself."""
+    return [str(path) for path in files_of(str(source))] if is_several(str(source)) else [str(source)]
+
+
+def _one(source: str, known: Sequence[str], asked: Asked) -> Iterator[Chunk]:
+    form = form_of(source, "file of orders", asked.form)
+    mark = delimiter_of(form.name, asked.delimiter, source)
+    return _chunks(source, form, mark, known)
+
+
+def _chunks(source: str, form: Form, mark: str, known: Sequence[str]) -> Iterator[Chunk]:
+    with standard_input() if source == STANDARD else opened(Path(source), form.compression) as file:
+        yield from _read(file, "standard input" if source == STANDARD else source, form.name, mark, known)
 
 
 def _read(file: BinaryIO, path: str, form: str, mark: str, known: Sequence[str]) -> Iterator[Chunk]:
     if form == "parquet":
         return read_parquet(file, path)
+    if form in ("arrow", "arrows"):
+        return read_arrow(file, path)
     if form == "jsonl":
         return read_lines(file, path, known)
     return read_csv(file, path, mark)

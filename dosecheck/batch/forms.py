@@ -13,18 +13,23 @@ from dosecheck.batch.csv_cut import DELIMITERS
 from dosecheck.errors import FileError
 
 SUFFIXES = {".csv": "csv", ".tsv": "tsv", ".jsonl": "jsonl", ".ndjson": "jsonl", ".parquet": "parquet"}
+SUFFIXES |= {".arrow": "arrow", ".feather": "arrow", ".ipc": "arrow", ".arrows": "arrows"}
+STREAMS = ("csv", "tsv", "jsonl", "arrow")  # what standard input and output may be; Arrow then as a stream
+STANDARD = "-"
 TEXT = ("csv", "tsv", "jsonl")
 COMPRESSIONS = {".gz": "gzip", ".zst": "zstd"}
-ENDINGS = "Use .csv, .tsv, .jsonl or .ndjson (each also with .gz or .zst after it), or .parquet."
+ENDINGS = "Use .csv, .tsv, .jsonl or .ndjson (each also with .gz or .zst after it), .parquet, .arrow or .arrows."
 
 
 class Asked(NamedTuple):
     """What the user says of the orders beside their name; "" leaves it to the name.
 
+    form: of standard input and output, one of STREAMS.
     delimiter: of csv, one of the values of DELIMITERS.
     """
 
     delimiter: str = ""
+    form: str = ""
 
 
 NOTHING = Asked()
@@ -37,15 +42,20 @@ class Form(NamedTuple):
     compression: str
 
 
-def form_of(path: str | Path, what: str) -> Form:
+def form_of(path: str | Path, what: str, asked: str = "") -> Form:
     """The form that the end of a name says; capitals do not matter.
 
     Args:
         what: "file of orders" or "result", for the message.
+        asked: the form of standard input and output ("-"), which have no name.
 
     Raises:
         FileError: no form ends so.
     """
+    if str(path) == STANDARD:
+        if not asked:
+            raise FileError(STANDARD, f"The form of the {what} is not told.", "Say it: --form csv, tsv, jsonl or arrow.")
+        return Form("arrows" if asked == "arrow" else asked, "")
     path = Path(path)
     packed = COMPRESSIONS.get(path.suffix.lower(), "")
     suffix = Path(path.stem).suffix.lower() if packed else path.suffix.lower()

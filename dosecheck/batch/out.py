@@ -18,8 +18,10 @@ from typing import Self
 
 import polars as pl
 
+from dosecheck.batch.forms import STANDARD
 from dosecheck.batch.origin import Print
 from dosecheck.batch.out_forms import writer_of
+from dosecheck.batch.several import would_be_read
 from dosecheck.errors import FileError
 
 _PIECE = 1 << 20
@@ -33,6 +35,7 @@ class ResultWriter:
         columns: what to write, in this order; each chunk must have them.
         source: the file that the rows come from; it is never written over.
         own: columns whose texts we made ourselves, and that no spreadsheet would run.
+        form: of standard output, "-", which has no name.
 
     After the block `print` is that of the file; None for a pipe.
 
@@ -40,14 +43,19 @@ class ResultWriter:
         FileError: the place cannot be written, or stopped taking data (a full disk, a closed pipe).
     """
 
-    def __init__(self, path: str | Path, columns: Sequence[str], source: str | Path | None = None, own: Sequence[str] = ()) -> None:
+    def __init__(
+        self, path: str | Path, columns: Sequence[str], source: str | Path | None = None, own: Sequence[str] = (), form: str = ""
+    ) -> None:
         self._path, self._columns, self._own = Path(path), list(columns), list(own)
-        self._direct = os.path.exists(path) and not os.path.isfile(path) and not os.path.isdir(path)
-        self._form = writer_of(self._path, self._direct)
+        self._standard = str(path) == STANDARD
+        self._direct = self._standard or (os.path.exists(path) and not os.path.isfile(path) and not os.path.isdir(path))
+        self._form = writer_of(self._path, self._direct, form if self._standard else "")
         if os.path.isdir(path):
             raise self._error("This is a folder.", "Name a file in it.")
-        if source is not None and os.path.exists(path) and os.path.exists(source) and os.path.samefile(path, source):
-            raise self._error("The result would replace the file of orders itself.", "Choose another name for the result.")
+        if source is not None and not self._direct and would_be_read(str(source), str(path)):
+            raise self._error(
+                "The result would replace the file of orders itself, or stand among them.", "Choose another name or folder for the result."
+            )
 
     def _error(self, why: str, write: str) -> FileError:
         return FileError(str(self._path), why, write)
@@ -64,7 +72,7 @@ class ResultWriter:
         with self._one_error():
             self._final = Path(os.path.realpath(self._path))
             self._part = self._path if self._direct else self._final.with_name(f".{self._final.name}.{secrets.token_hex(4)}.part")
-            self._file = open(self._part, "wb" if self._direct else "xb")
+            self._file = os.fdopen(os.dup(1), "wb") if self._standard else open(self._part, "wb" if self._direct else "xb")
         self._digest, self._digested = hashlib.sha256(), 0
         self.print: Print | None = None
         try:

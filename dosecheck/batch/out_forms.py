@@ -1,4 +1,4 @@
-"""What a writer writes: rows as CSV, TSV, JSON Lines or Parquet into an open file; text packed as gzip or Zstandard where asked.
+"""What a writer writes: rows as CSV, TSV, JSON Lines, Arrow or Parquet into an open file; text packed as gzip or Zstandard where asked.
 
 When the file is put under its own name is left to `out.py`.
 """
@@ -9,7 +9,7 @@ import io
 from collections.abc import Callable, Sequence
 from functools import partial
 from pathlib import Path
-from typing import BinaryIO, Protocol
+from typing import Any, BinaryIO, Protocol
 
 import polars as pl
 import polars.selectors as cs
@@ -17,7 +17,7 @@ import pyarrow as pa
 import pyarrow.parquet as pq
 
 from dosecheck.batch.csv_cut import DELIMITERS
-from dosecheck.batch.forms import form_of
+from dosecheck.batch.forms import STANDARD, form_of
 from dosecheck.saving import FORMULA
 
 _NEGATIVE_NUMBER = r"^-[0-9]+(\.[0-9]+)?$"
@@ -70,20 +70,20 @@ class _Lines:
     def finish(self) -> None: ...
 
 
-class _Parquet:
-    """The first rows fix the types; a column of nulls alone is text."""
+class _Table:
+    """Parquet, or an Arrow file or stream, by `make`.  The first rows fix the types; a column of nulls alone is text."""
 
-    def __init__(self, file: BinaryIO, columns: Sequence[str], own: Sequence[str]) -> None:
-        self._file, self._columns = file, columns
+    def __init__(self, file: BinaryIO, columns: Sequence[str], own: Sequence[str], make: Callable) -> None:
+        self._file, self._columns, self._make = file, columns, make
         self._types: dict[str, pl.DataType] = {}
-        self._writer: pq.ParquetWriter | None = None
+        self._writer: Any = None
 
     def write(self, rows: pl.DataFrame) -> None:
         if self._writer is None:
             self._types = {name: pl.String() if kind == pl.Null else kind for name, kind in rows.schema.items()}
         table = rows.cast(self._types).to_arrow()
         if self._writer is None:
-            self._writer = pq.ParquetWriter(self._file, table.schema)
+            self._writer = self._make(self._file, table.schema)
         self._writer.write_table(table)
 
     def finish(self) -> None:
@@ -118,19 +118,27 @@ class _Packed:
             self._text.truncate()
 
 
-_FORMS: dict[str, Callable[..., _Form]] = {"csv": _Csv, "tsv": partial(_Csv, mark=DELIMITERS["tab"]), "jsonl": _Lines, "parquet": _Parquet}
+_FORMS: dict[str, Callable[..., _Form]] = {
+    "csv": _Csv,
+    "tsv": partial(_Csv, mark=DELIMITERS["tab"]),
+    "jsonl": _Lines,
+    "arrow": partial(_Table, make=pa.ipc.new_file),
+    "arrows": partial(_Table, make=pa.ipc.new_stream),
+    "parquet": partial(_Table, make=pq.ParquetWriter),
+}
 
 
-def writer_of(path: Path, straight: bool) -> Callable[..., _Form]:
+def writer_of(path: Path, straight: bool, form: str = "") -> Callable[..., _Form]:
     """How a result of this name is written.
 
     Args:
         straight: it is a pipe or a device; without an ending it takes CSV.
+        form: of standard output, which has no ending.
 
     Raises:
         FileError: no result ends so.
     """
-    if straight and not path.suffix:
+    if straight and not path.suffix and str(path) != STANDARD:
         return _Csv
-    name, compression = form_of(path, "result")
+    name, compression = form_of(path, "result", form)
     return partial(_Packed, inner=_FORMS[name], compression=compression) if compression else _FORMS[name]

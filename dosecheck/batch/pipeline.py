@@ -28,11 +28,12 @@ def joined(chunks: Iterator[Chunk]) -> Iterator[Chunk]:
 def _one_chunk(held: list[Chunk]) -> Chunk:
     if len(held) == 1:
         return held[0]
-    refused, offset = [], 0
+    refused, files, offset = [], [], 0
     for chunk in held:
         refused += [r._replace(row=r.row + offset) for r in chunk.refused]
+        files += [(row + offset, name) for row, name in chunk.files]
         offset += len(chunk.rows)
-    return Chunk(pl.concat([c.rows for c in held]), pl.concat([c.line for c in held]), refused)
+    return Chunk(pl.concat([c.rows for c in held]), pl.concat([c.line for c in held]), refused, tuple(files))
 
 
 def ahead(items: Iterator[Chunk]) -> Iterator[Chunk]:

@@ -19,7 +19,7 @@ import polars as pl
 from dosecheck.batch.chunk import Chunk
 from dosecheck.batch.colmap import ColumnMap
 from dosecheck.batch.columns import FIELDS
-from dosecheck.batch.files import ResultWriter, read_orders
+from dosecheck.batch.files import ResultWriter, read_orders, sources_of
 from dosecheck.batch.forms import NOTHING, Asked
 from dosecheck.batch.ledger import UNREADABLE, By, Tally, ledger, path_of, to_bytes
 from dosecheck.batch.origin import Origin
@@ -119,11 +119,11 @@ def run_batch(
         FileError: the file cannot be read or the result cannot be written; no result is left behind.
     """
     batch, repeats, tally = Batch(formulary, today), Repeats(formulary), Tally()
-    with Origin([orders]) as origin:
+    with Origin(sources_of(orders)) as origin:
         chunks = ahead(joined(read_orders(orders, (*FIELDS, "order_id", "child_id"), asked)))
         first = next(chunks)
         check_columns(orders, first.rows.columns, columns)
-        with ResultWriter(results, [*first.rows.columns, *RESULTS], source=orders, own=RESULTS) as writer:
+        with ResultWriter(results, [*first.rows.columns, *RESULTS], source=orders, own=RESULTS, form=asked.form) as writer:
             with Behind(writer.write) as written:
                 for chunk in chain([first], chunks):
                     mapped = columns.apply(chunk.rows) if columns else chunk.rows
@@ -167,7 +167,7 @@ def _with_refused(answers: pl.DataFrame, chunk: Chunk) -> pl.DataFrame:
     if not chunk.refused:
         return answers
     why = pl.DataFrame(
-        [(r.row, not_read(f"{f'line {r.line}: ' if r.line else ''}{r.why} {r.text}")) for r in chunk.refused],
+        [(r.row, not_read(f"{r.place}{': ' * bool(r.place)}{r.why} {r.text}")) for r in chunk.refused],
         schema={"row": pl.UInt32, "why": pl.String},
         orient="row",
     )

@@ -1,4 +1,4 @@
-"""Reads orders from Parquet and JSON Lines, as text.
+"""Reads orders from Parquet, Arrow and JSON Lines, as text.
 
 Amounts must be written as text with their unit: a bare number says nothing of the unit, and a binary float is not
 what was written.  JSON objects are read strictly: no key twice, no unknown key, no NaN.
@@ -7,9 +7,10 @@ what was written.  JSON objects are read strictly: no key twice, no unknown key,
 from __future__ import annotations
 
 import codecs
+import io
 import json
 import re
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from typing import Any, BinaryIO
 
 import polars as pl
@@ -20,6 +21,8 @@ from dosecheck.batch.chunk import CHUNK_BYTES, CHUNK_ROWS, LONGEST_ROW, Chunk, R
 from dosecheck.batch.csv_cut import not_utf8
 from dosecheck.errors import FileError
 
+_ARROW = b"ARROW1"
+_STREAM_ENDS = b"\xff\xff\xff\xff\0\0\0\0"
 _ODD = re.compile("[\\0\ud800-\udfff]")
 
 
@@ -28,7 +31,7 @@ class _Number(str):
 
 
 def read_parquet(file: BinaryIO, path: str) -> Iterator[Chunk]:
-    """Columns of text, dates (as 2021-04-03) or whole numbers; `line` is the number of the row, from 1."""
+    """Columns of text, dates, moments, whole numbers or decimals; `line` is the number of the row, from 1."""
     try:
         yield from _batches(pq.ParquetFile(file), path)
     except (pa.ArrowException, OSError) as error:
@@ -50,24 +53,67 @@ def check_schema(schema: pa.Schema, path: str) -> None:
 
 
 def _batches(source: pq.ParquetFile, path: str) -> Iterator[Chunk]:
-    schema = source.schema_arrow
+    rows = 0
+    for chunk in _chunks_of(source.schema_arrow, source.iter_batches(CHUNK_ROWS), path):
+        rows += chunk.rows.height
+        yield chunk
+    if rows != source.metadata.num_rows:
+        raise FileError(path, f"It holds {rows:,} rows and says {source.metadata.num_rows:,}.", "Export it again.")
+
+
+def read_arrow(file: BinaryIO, path: str) -> Iterator[Chunk]:
+    """An Arrow file or stream, whichever it is; what is true of the columns of Parquet is true of these."""
+    try:
+        if file.peek(len(_ARROW))[: len(_ARROW)] == _ARROW:
+            source = pa.ipc.open_file(file)
+            yield from _chunks_of(source.schema, _sliced(map(source.get_batch, range(source.num_record_batches))), path)
+        else:
+            tail = _Tail(file)
+            stream = pa.ipc.open_stream(pa.PythonFile(tail, "r"))
+            yield from _chunks_of(stream.schema, _sliced(stream), path)
+            if tail.last != _STREAM_ENDS:
+                raise FileError(path, "Its mark of the end is missing: it is cut short.", "Export it again.")
+    except (pa.ArrowException, OSError) as error:
+        why = f"It cannot be read as Arrow: {shown(str(error).strip())}"
+        raise FileError(path, why, "Export it again.") from error
+
+
+class _Tail(io.RawIOBase):
+    """Remembers the last bytes read: a stream that ends without its mark reads like a whole one."""
+
+    def __init__(self, file: BinaryIO) -> None:
+        self._file, self.last = file, b""
+
+    def readable(self) -> bool:
+        return True
+
+    def read(self, size: int = -1) -> bytes:
+        piece = self._file.read(size)
+        self.last = (self.last + piece[-len(_STREAM_ENDS) :])[-len(_STREAM_ENDS) :]
+        return piece
+
+
+def _sliced(batches: Iterable[pa.RecordBatch]) -> Iterator[pa.RecordBatch]:
+    for batch in batches:
+        yield from (batch.slice(at, CHUNK_ROWS) for at in range(0, batch.num_rows, CHUNK_ROWS))
+
+
+def _chunks_of(schema: pa.Schema, batches: Iterable[pa.RecordBatch], path: str) -> Iterator[Chunk]:
     check_schema(schema, path)
     first = 1
-    for batch in source.iter_batches(CHUNK_ROWS):
+    for batch in batches:
         yield chunk_of(batch, numbers(first, batch.num_rows))
         first += batch.num_rows
-    if first - 1 != source.metadata.num_rows:
-        raise FileError(path, f"It holds {first - 1:,} rows and says {source.metadata.num_rows:,}.", "Export it again.")
     if first == 1:
         yield chunk_of(schema.empty_table(), numbers(first, 0))
 
 
 def _refuse_type(field: pa.Field, path: str) -> None:
     kind = field.type.value_type if pa.types.is_dictionary(field.type) else field.type
-    if _is_text(kind) or pa.types.is_date(kind) or pa.types.is_integer(kind) or pa.types.is_null(kind):
-        return
-    write = "Write dates as 2021-04-03." if pa.types.is_timestamp(kind) else "Write amounts as text with their unit."
-    raise FileError(path, f'The column "{shown(field.name)}" is of type {kind}, not text.', write)
+    exact = (_is_text, pa.types.is_date, pa.types.is_integer, pa.types.is_null, pa.types.is_decimal, pa.types.is_timestamp)
+    if not any(is_so(kind) for is_so in exact):
+        write = "Write amounts as text with their unit."
+        raise FileError(path, f'The column "{shown(field.name)}" is of type {kind}, not text.', write)
 
 
 def _is_text(kind: pa.DataType) -> bool:
@@ -94,11 +140,20 @@ def chunk_of(batch: pa.RecordBatch | pa.Table, line: pl.Series) -> Chunk:
 
 
 def _as_text(column: pa.Array | pa.ChunkedArray) -> pl.Series:
-    if pa.types.is_date64(column.type):
-        column = column.cast(pa.date32())
+    """Dates as 2021-04-03, moments as 2021-04-03T13:10:00 (with +01:00 or Z where a time zone is known), decimals as their digits."""
     if pa.types.is_dictionary(column.type) and pa.types.is_string_view(column.type.value_type):
         return pl.Series(column).cast(pl.String)  # Arrow cannot take from such texts
-    return pl.Series(column if _is_text(column.type) else column.cast(pa.string()), dtype=pl.String)
+    if pa.types.is_dictionary(column.type) and not _is_text(column.type.value_type):
+        column = column.cast(column.type.value_type)
+    if pa.types.is_date64(column.type):
+        column = column.cast(pa.date32())
+    if pa.types.is_decimal(column.type):
+        return pl.Series([None if value is None else format(value, "f") for value in column.to_pylist()], dtype=pl.String)
+    text = pl.Series(column if _is_text(column.type) else column.cast(pa.string()), dtype=pl.String)
+    if pa.types.is_timestamp(column.type):
+        text = text.str.replace(" ", "T", literal=True).str.replace(r"\.0+(Z|[+-]\d{4})?$", "$1")
+        return text.str.replace(r"([+-]\d\d)(\d\d)$", "$1:$2")
+    return text
 
 
 class _NotAnOrder(Exception):

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import io
+import sys
 from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
@@ -26,6 +27,15 @@ def opened(path: Path, compression: str = "") -> Iterator[BinaryIO]:
             yield io.BufferedReader(_Unpacked(file, compression, str(path)), _PIECE) if compression else file
     except OSError as error:
         raise FileError(str(path), f"It cannot be read: {error.strerror or error}.", "Check the name and the rights.") from error
+
+
+@contextmanager
+def standard_input() -> Iterator[BinaryIO]:
+    """Standard input, as bytes."""
+    try:
+        yield sys.stdin.buffer
+    except OSError as error:
+        raise FileError("standard input", f"It cannot be read: {error.strerror or error}.", "Run it again.") from error
 
 
 class _Unpacked(io.RawIOBase):

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import datetime
+from decimal import Decimal
 from pathlib import Path
 from typing import Any
 
@@ -54,7 +55,7 @@ def test_parquet_columns_become_text(tmp_path: Path) -> None:
 
 @pytest.mark.parametrize(
     "values",
-    [pa.array([5.0]), pa.array([True]), pa.array([["5 mg"]]), pa.array([b"5 mg"]), pa.array([1]).cast(pa.decimal128(30, 2))],
+    [pa.array([5.0]), pa.array([True]), pa.array([["5 mg"]]), pa.array([b"5 mg"]), pa.array([1], pa.duration("s"))],
     ids=lambda values: str(values.type),
 )
 def test_parquet_of_another_type_is_refused_by_column(tmp_path: Path, values: pa.Array) -> None:
@@ -62,9 +63,41 @@ def test_parquet_of_another_type_is_refused_by_column(tmp_path: Path, values: pa
         list(read_orders(parquet(tmp_path, order=["1"], dose=values)))
 
 
-def test_parquet_with_times_is_refused(tmp_path: Path) -> None:
-    with pytest.raises(FileError, match="Write dates as 2021-04-03"):
-        list(read_orders(parquet(tmp_path, born=pa.array([datetime.datetime(2021, 4, 3)]))))
+def test_moments_and_decimals_as_text(tmp_path: Path) -> None:
+    moment = datetime.datetime(2021, 4, 3, 13, 10)
+    path = parquet(
+        tmp_path,
+        at=pa.array([moment, moment.replace(microsecond=500), None]),
+        london=pa.array([moment, None, None], pa.timestamp("ns", "Europe/London")),
+        world=pa.array([moment, None, None], pa.timestamp("s", "UTC")),
+        weight=pa.array([Decimal("14.20"), Decimal("0.00"), None]),
+        small=pa.array([Decimal("1E-10"), Decimal(10) ** 20, None], pa.decimal256(40, 12)),
+    )
+    (chunk,) = read_orders(path)
+    assert chunk.rows.rows() == [
+        ("2021-04-03T13:10:00", "2021-04-03T14:10:00+01:00", "2021-04-03T13:10:00Z", "14.20", "0.000000000100"),
+        ("2021-04-03T13:10:00.000500", None, None, "0.00", "100000000000000000000.000000000000"),
+        (None,) * 5,
+    ]
+
+
+@pytest.mark.parametrize("make", [pa.ipc.new_file, pa.ipc.new_stream])
+@pytest.mark.parametrize("suffix", ["arrow", "feather", "ipc", "arrows"])
+def test_arrow_files_and_streams(tmp_path: Path, make: Any, suffix: str, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Whichever it is, whatever the name: the first bytes tell; and one that is cut anywhere is refused."""
+    monkeypatch.setattr(tables_in, "CHUNK_ROWS", 4)
+    table = pa.table({"order": ["007", None, "", "a", "b", "c"], "route": pa.array(["oral"] * 6).dictionary_encode()})
+    path = tmp_path / f"orders.{suffix}"
+    with make(path, table.schema) as writer:
+        writer.write_table(table)
+    chunks = list(read_orders(path))
+    assert [row for chunk in chunks for row in chunk.rows.rows()][:3] == [("007", "oral"), (None, "oral"), (None, "oral")]
+    assert [chunk.first_line for chunk in chunks] == [1, 5]
+    whole = path.read_bytes()
+    for cut in (0, 3, 60, len(whole) // 2, len(whole) - 8, len(whole) - 1):
+        path.write_bytes(whole[:cut])
+        with pytest.raises(FileError, match=r"cannot be read as Arrow|cut short"):
+            list(read_orders(path))
 
 
 def test_parquet_rows_that_cannot_be_text(tmp_path: Path) -> None:
@@ -142,7 +175,7 @@ def test_a_bad_line_is_refused_in_its_place(tmp_path: Path, bad: str) -> None:
     content = (GOOD + "\n" + bad + "\n" + GOOD).encode("utf-8", "surrogateescape")
     (chunk,) = lines(tmp_path, content)
     assert chunk.rows.rows() == [("1", "5 µg"), (None, None), ("1", "5 µg")]
-    ((row, line, why, text),) = chunk.refused
+    ((row, line, why, text, _),) = chunk.refused
     assert (row, line) == (1, 3) and BAD_LINES[bad] in why
     assert text.isprintable() and len(text) < 2_000
 

@@ -38,6 +38,7 @@ def command(
     zone: str | None,
     columns: str | None,
     delimiter: str | None,
+    form: str | None,
     fail_on: tuple[str, ...],
     as_of: str | None,
     folder: str | None,
@@ -56,7 +57,7 @@ def command(
     gc.enable()
     formulary = open_formulary(folder, as_of)
     mapped = read_map(columns) if columns else None
-    summary = run_charts(orders, findings, formulary, date.today(), _zone(zone), mapped, asked_of(delimiter))
+    summary = run_charts(orders, findings, formulary, date.today(), _zone(zone), mapped, asked_of(delimiter, form))
     click.echo(_as_json(summary) if as_json else _text(summary, findings))
     if summary.on_no_chart or not summary.rows:
         return 2

@@ -41,6 +41,7 @@ def command(
     results: str,
     columns: str | None,
     delimiter: str | None,
+    form: str | None,
     master: str | None,
     fail_on: tuple[str, ...],
     as_of: str | None,
@@ -62,8 +63,8 @@ def command(
         summary = on_spark(master, orders, results, formulary, mapped, delimiter, as_json)
         return _status(summary, fail_on)
     with _Progress(as_json) as progress:
-        summary = run_batch(orders, results, formulary, date.today(), mapped, progress.show, asked_of(delimiter))
-    click.echo(_as_json(summary) if as_json else summary_text(summary, results))
+        summary = run_batch(orders, results, formulary, date.today(), mapped, progress.show, asked_of(delimiter, form))
+    click.echo(_as_json(summary) if as_json else summary_text(summary, results), err=results == "-")
     return _status(summary, fail_on)
 
 
