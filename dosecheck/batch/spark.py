@@ -8,14 +8,16 @@ same version of dosecheck.  pyspark itself is not imported: a DataFrame of it is
 from __future__ import annotations
 
 import warnings
-from collections.abc import Iterable, Iterator
+from collections.abc import Callable, Iterable, Iterator
 from contextlib import contextmanager
 from datetime import date
+from functools import partial
 from typing import TYPE_CHECKING, NamedTuple
 
 import polars as pl
 import pyarrow as pa
 
+from dosecheck.batch.chunk import Chunk
 from dosecheck.batch.colmap import ColumnMap
 from dosecheck.batch.run import Batch, answered, check_columns
 from dosecheck.batch.tables_in import check_schema, chunk_of
@@ -27,9 +29,10 @@ from dosecheck.formulary.load import Formulary
 if TYPE_CHECKING:
     from pyspark import Broadcast
     from pyspark.sql import DataFrame
+    from pyspark.sql.types import StructType
 
 PIECE_ROWS = 100_000  # as many at a time, whatever the session's own size of an Arrow batch
-_NAME = "the table"
+NAME = "the table"
 _batches: dict[tuple[str, date | None, date], Batch] = {}  # of this Python worker
 
 
@@ -57,6 +60,13 @@ class Travelling(NamedTuple):
             _batches[key] = Batch(formulary, self.today)
         return _batches[key]
 
+    def read(self, piece: pa.Table) -> tuple[Chunk, pl.DataFrame]:
+        """The rows of a piece as text, and the same under our own names and codes."""
+        piece = piece.rename_columns(self.names)
+        line = pl.Series(piece[self.number]) if self.number else pl.zeros(len(piece), dtype=pl.Int64, eager=True)
+        chunk = chunk_of(piece.drop_columns(self.number) if self.number else piece, line.alias("line"))
+        return chunk, self.columns.apply(chunk.rows) if self.columns else chunk.rows
+
 
 def check_orders(
     orders: DataFrame, formulary: Formulary, *, today: date | None = None, columns: ColumnMap | None = None, number: str = ""
@@ -76,17 +86,28 @@ def check_orders(
     Raises:
         FileError: the columns cannot be read as orders: which, and what to write instead.
     """
-    from pyspark.sql.pandas.types import to_arrow_schema
     from pyspark.sql.types import StringType, StructField, StructType
 
-    schema = to_arrow_schema(orders.schema)
-    check_schema(schema, _NAME)
-    check_columns(_NAME, [name for name in schema.names if name != number], columns)
-    shared = orders.sparkSession.sparkContext.broadcast(formulary)
-    answering = Answering(Travelling(shared, today or date.today(), columns, schema.names, number))
+    travelling = packed(orders, formulary, today, columns, number)
+    check_columns(NAME, [name for name in travelling.names if name != number], columns)
     wide = StructType([*orders.schema.fields, *(StructField(name, StringType()) for name in RESULTS)])
+    return over_pieces(orders, partial(with_answers, travelling), wide)
+
+
+def packed(orders: DataFrame, formulary: Formulary, today: date | None, columns: ColumnMap | None, number: str) -> Travelling:
+    """What goes to the workers, once the types of the columns are found to be such as can be read."""
+    from pyspark.sql.pandas.types import to_arrow_schema
+
+    schema = to_arrow_schema(orders.schema)
+    check_schema(schema, NAME)
+    shared = orders.sparkSession.sparkContext.broadcast(formulary)
+    return Travelling(shared, today or date.today(), columns, schema.names, number)
+
+
+def over_pieces(orders: DataFrame, answer: Callable[[pa.Table], pa.Table], schema: StructType | str) -> DataFrame:
+    """What `answer` makes of each piece of each partition."""
     with without_pandas_warning():
-        return orders.toDF(*map(str, range(len(schema)))).mapInArrow(answering, wide)
+        return orders.toDF(*map(str, range(len(orders.columns)))).mapInArrow(partial(_answered, answer), schema)
 
 
 @contextmanager
@@ -97,16 +118,9 @@ def without_pandas_warning() -> Iterator[None]:
         yield
 
 
-class Answering:
-    """What a worker does with the pieces of one partition; a class, since Spark sends it by its name and not as code."""
-
-    def __init__(self, travelling: Travelling) -> None:
-        self.travelling = travelling
-
-    def __call__(self, batches: Iterable[pa.RecordBatch]) -> Iterator[pa.RecordBatch]:
-        batch = self.travelling.batch()
-        for piece in _gathered(batches):
-            yield from with_answers(batch, piece, self.travelling).to_batches()
+def _answered(answer: Callable[[pa.Table], pa.Table], batches: Iterable[pa.RecordBatch]) -> Iterator[pa.RecordBatch]:
+    for piece in _gathered(batches):
+        yield from answer(piece).to_batches()
 
 
 def _gathered(batches: Iterable[pa.RecordBatch]) -> Iterator[pa.Table]:
@@ -121,12 +135,10 @@ def _gathered(batches: Iterable[pa.RecordBatch]) -> Iterator[pa.Table]:
         yield pa.Table.from_batches(held)
 
 
-def with_answers(batch: Batch, piece: pa.Table, travelling: Travelling) -> pa.Table:
+def with_answers(travelling: Travelling, piece: pa.Table) -> pa.Table:
     """The rows of a piece, and RESULTS after their columns."""
-    number, columns, piece = travelling.number, travelling.columns, piece.rename_columns(travelling.names)
-    line = pl.Series(piece[number]) if number else pl.zeros(len(piece), dtype=pl.Int64, eager=True)
-    chunk = chunk_of(piece.drop_columns(number) if number else piece, line.alias("line"))
-    answers = answered(batch, columns.apply(chunk.rows) if columns else chunk.rows, chunk).to_arrow()
+    chunk, mapped = travelling.read(piece)
+    answers = answered(travelling.batch(), mapped, chunk).to_arrow()
     for name in RESULTS:
         piece = piece.append_column(name, answers[name].cast(pa.string()))
-    return piece
+    return piece.rename_columns([*travelling.names, *RESULTS])

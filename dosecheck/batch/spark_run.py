@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import json
 import os
+import re
 import secrets
 import shutil
 import sys
@@ -218,8 +219,11 @@ def _plain_errors(what: str) -> Iterator[None]:
         raise FileError(what, f"Spark stopped: {_told(text)}", "") from error
 
 
+_RAISED = re.compile(r"[A-Za-z_.]*(Error|Exception|ArrowInvalid): ")
+
+
 def _told(text: str) -> str:
-    """The line that says what was wrong: of a worker's traceback the last, of Spark's own messages the first."""
-    lines = [line.strip() for line in text.splitlines() if line.strip()]
-    raised = [line for line in lines if line.startswith(("dosecheck.errors.", "pyarrow.lib."))]
-    return (raised or lines or ["without a word"])[0][:300]
+    """The line that says what was wrong: of a worker's traceback the last that names an error, of Spark's own messages the first."""
+    lines = [line.strip() for line in text.splitlines() if line.strip()] or ["without a word"]
+    raised = [line for line in lines if _RAISED.match(line)] if "Traceback" in text else []
+    return (raised[-1] if raised else lines[0])[:300]
