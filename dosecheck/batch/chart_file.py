@@ -92,14 +92,15 @@ def _doses(
     batch, reader, rows = Batch(limits.formulary, today), Doses(limits, zone), 0
     chunks = ahead(joined(read_orders(orders, (*FIELDS, *_OWN), asked)))
     first = next(chunks)
-    _check(orders, first.rows.columns, columns)
+    check_chart_columns(orders, first.rows.columns, columns)
     for chunk in chain([first], chunks):
         dated = reader.dated(columns.apply(chunk.rows) if columns else chunk.rows)
         yield reader.of(dated, batch.answer(dated)["regimen"], rows + 1), len(dated)
         rows += len(dated)
 
 
-def _check(orders: str | Path, names: list[str], columns: ColumnMap | None) -> None:
+def check_chart_columns(orders: str | Path, names: list[str], columns: ColumnMap | None) -> None:
+    """That of a file of orders, and that there are a time and a child."""
     check_columns(orders, names, columns)
     mapped = columns.mapped_names(names, str(orders)) if columns else names
     for needed, what in ((GIVEN_AT, "When each dose was given"), ("child_id", "Which child each dose is for")):

@@ -12,6 +12,7 @@ from importlib.resources import files
 from importlib.util import find_spec
 from pathlib import Path
 from typing import Any
+from zoneinfo import ZoneInfo
 
 import polars as pl
 import pyarrow as pa
@@ -21,9 +22,11 @@ from click.testing import CliRunner
 
 from dosecheck import DosecheckError, FileError, Formulary
 from dosecheck.batch import spark_run
+from dosecheck.batch.chart_file import run_charts
 from dosecheck.batch.colmap import read_map
 from dosecheck.batch.run import run_batch
 from dosecheck.batch.spark import Travelling, check_orders
+from dosecheck.batch.spark_charts import check_charts
 from dosecheck.batch.spark_run import FILE, ROW, SUMMARY, run_on_spark, session
 from dosecheck.batch.texts import RESULTS
 from dosecheck.cli import cli
@@ -149,6 +152,54 @@ def test_the_command(spark: Any, tmp_path: Path) -> None:
     told = json.loads(CliRunner().invoke(cli, [*asked, "--json"], standalone_mode=False).output)
     assert told["rows"] == 14 and told["fingerprint"] == FORMULARY.fingerprint
     assert "no delimiter" in str(CliRunner().invoke(cli, [*asked, "--delimiter", "comma"], standalone_mode=False).exception)
+
+
+def given(child: str, *times: str, **changed: str) -> list[dict[str, str]]:
+    plain = {
+        "medicine": "paracetamol",
+        "route": "oral",
+        "for": "pain",
+        "dose": "210 mg",
+        "weight": "14.2 kg",
+        "age": "3 years",
+        "born": None,
+    }
+    return [{**plain, "child_id": child, "given_at": f"2026-05-{time}", **changed} for time in times]
+
+
+def doses() -> pl.DataFrame:
+    """Charts of every outcome, times that need a zone, and one child with more doses than all others together."""
+    rows = []
+    for n in range(40):
+        rows += given(f"SM-{n:03}", "04 01:00", "04 07:00", "04 13:00", f"04 {14 + n % 6}:00", dose=("210 mg", "180 mg", "a cup")[n % 3])
+    rows += given("SM-100", *(f"{day:02} {hour:02}:{minute}" for day in range(1, 29) for hour in range(24) for minute in (10, 40)))
+    rows += given("SM-101", "04 01:00", born="2023-03-01") + given("SM-101", "04 09:00", born="2023-03-02")
+    rows += given("SM-102", "04 01:00", "04 03:00", medicine="unknown") + given(None, "04 01:00", "05 01:00")
+    return (
+        pl.DataFrame(rows, infer_schema_length=None)
+        .with_row_index("number", 1)
+        .with_columns(pl.col("number").cast(pl.Int64))
+        .sample(fraction=1, shuffle=True, seed=7)
+    )
+
+
+def test_whole_charts_as_here(spark: Any, tmp_path: Path) -> None:
+    """All doses of a child together, wherever its rows stand; each finding is that of a run here."""
+    rows, zone = doses(), ZoneInfo("Europe/London")
+    rows.write_parquet(tmp_path / "doses.parquet")
+    rows.sort("number").drop("number").write_parquet(tmp_path / "here.parquet")
+    summary = run_charts(tmp_path / "here.parquet", tmp_path / "findings.parquet", FORMULARY, TODAY, zone)
+    expected = pl.read_parquet(tmp_path / "findings.parquet")
+    assert {"too-soon", "day-above-with-earlier", "children-disagree", "given-medicine-unknown"} <= set(expected["code"])
+    table = spark.read.parquet(str(tmp_path / "doses.parquet"))
+    for parted, shares in ((table, 1), (table.repartition(5), 3)):
+        found = pl.from_arrow(check_charts(parted, FORMULARY, number="number", today=TODAY, zone=zone, shares=shares).toArrow())
+        on_charts = found.filter(pl.col("child_id").is_not_null())
+        assert on_charts.sort(pl.all()).equals(expected.cast(found.schema).sort(pl.all()))
+        ((lost, which),) = found.filter(pl.col("child_id").is_null()).select("doses", "rows").rows()
+        assert lost == str(summary.on_no_chart) == "2" and which == ", ".join(map(str, summary.first))
+    with pytest.raises(FileError, match="Which child each dose is for is missing"):
+        check_charts(table.drop("child_id"), FORMULARY, number="number")
 
 
 def write(place: Path, **tables: pa.Table) -> str:
