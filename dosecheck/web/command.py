@@ -15,7 +15,6 @@ _OPEN = (
     "Others on this network can reach this page: it asks nobody who they are{crypt}. Let only your own ward's network reach it, "
     "and ask your information team before real children's details are typed in."
 )
-_MOST_AT_ONCE = 200  # connections
 
 
 @click.command("serve", epilog="Stop it with Ctrl-C.  Exit status: 0 stopped, 2 it could not start.")
@@ -79,13 +78,11 @@ def _run(app: Any, host: str, port: int, secure: dict[str, str]) -> None:
 
     import uvicorn
 
+    from dosecheck.web.lines import config_of
+
     logging.basicConfig(format="%(asctime)s %(message)s", level=logging.WARNING)
     try:
-        config = uvicorn.Config(
-            app, host=host, port=port, log_config=None, access_log=False, server_header=False, date_header=False, limit_concurrency=_MOST_AT_ONCE,
-            timeout_keep_alive=10, timeout_graceful_shutdown=3, h11_max_incomplete_event_size=32_768, **secure,
-        )  # fmt: skip
-        config.load()
+        config = config_of(app, host, port, secure)
     except OSError as error:
         raise DosecheckError(f"The certificate or its key cannot be used: {error.strerror or error}.") from None
     family = socket.AF_INET6 if ":" in host else socket.AF_INET

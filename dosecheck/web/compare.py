@@ -7,9 +7,10 @@ both have committed (`second.py` sees to that).
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date
 from fractions import Fraction
+from functools import cached_property
 from typing import Any, NamedTuple
 
 from dosecheck.asked import read_asked
@@ -27,22 +28,39 @@ from dosecheck.rules.verdict import Verdict
 from dosecheck.showing import show, show_number
 from dosecheck.working import BY, Step
 
-_ORDER = ("medicine", "route", "for", "step", "condition", "dose", "every", "as_needed", "at_most")
+ORDER_FIELDS: dict[str, type] = {
+    **dict.fromkeys(("medicine", "route", "for", "step"), str),
+    "condition": list,
+    **dict.fromkeys(("dose", "every", "times_a_day"), str),
+    "once": bool,
+    "as_needed": bool,
+    **dict.fromkeys(("at_most", "over", "made_up_to", "course"), str),
+}  # no product: each reads the strength from the label in hand
 _CLOSE = Fraction(1, 20)  # a rounded answer lies within this of the exact one; our choice, common practice, no source
 _ANSWER = "8.5 mL"
 
 
 @dataclass(frozen=True)
 class Told:
-    """One person's own inputs and answer.  `decimals`: so many stand behind the point of the answer as it was written."""
+    """One person's own inputs and answer.  `label`: the strength, `decimals`: the places behind the point of the answer, as written."""
 
     initials: str
     child: Child
     strength: Quantity | None
+    label: str
     answer: Quantity
     decimals: int
-    verdict: Verdict
     order: Order
+    formulary: Formulary
+
+    @cached_property
+    def verdict(self) -> Verdict:
+        """The check of the order with this person's inputs."""
+        return check_order(self.order, self.child, self.formulary)
+
+    def held_against(self, formulary: Formulary) -> Told:
+        """The same by other figures."""
+        return replace(self, formulary=formulary)
 
 
 class Line(NamedTuple):
@@ -112,7 +130,8 @@ def read_told(asked: dict[str, Any], own: dict[str, str | None], formulary: Form
         raise InputError(faults)
     body_of(child)  # an age that contradicts itself is a fault here, not at the comparison
     number = (own["answer"] or "").strip().partition(" ")[0]
-    return Told(initials.upper(), child, strength, answer, len(number.partition(".")[2]), check_order(order, child, formulary), order)
+    label = " ".join((own.get("strength") or "").split())
+    return Told(initials.upper(), child, strength, label, answer, len(number.partition(".")[2]), order, formulary)
 
 
 def _missing(order: Order, child: Child) -> Iterator[tuple[str, str]]:
@@ -147,7 +166,7 @@ def _read_answer(text: str) -> Quantity:
 
 def order_of(asked: dict[str, Any]) -> dict[str, Any]:
     """The order as it is written, and nothing of the child: what the second person is shown."""
-    return {name: asked[name] for name in _ORDER if asked.get(name)}
+    return {name: asked[name] for name in ORDER_FIELDS if asked.get(name)}
 
 
 def compare(first: Told, second: Told) -> Comparison:
@@ -169,9 +188,8 @@ def _inputs(first: Told, second: Told) -> Iterator[Line]:
     yield Line("weight", *_both(first, second, "weight"), first.child.weight == second.child.weight, _weights(first, second))
     ages = [body_of(told.child).age for told in (first, second)]
     yield Line("age", *_both(first, second, "age"), _overlap(*ages))
-    strengths = [told.strength for told in (first, second)]
-    words = [show(each) if each else "not told" for each in strengths]
-    yield Line("strength on the label", words[0], words[1], strengths[0] == strengths[1])
+    words = [told.label or "not told" for told in (first, second)]
+    yield Line("strength on the label", words[0], words[1], first.strength == second.strength)
 
 
 def _overlap(one: Age, other: Age) -> bool:

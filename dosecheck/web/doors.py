@@ -11,9 +11,9 @@ from fastapi.responses import JSONResponse
 from dosecheck.errors import Fault, InputError
 from dosecheck.web.forms import Malformed, read_form, read_json
 from dosecheck.web.guard import Refused
-from dosecheck.web.render import site_of
-from dosecheck.web.site import COOKIE
+from dosecheck.web.render import session_of, site_of
 
+_MOST_STRANGE, _MOST_IN_LIST = 20, 100
 _FORM = "application/x-www-form-urlencoded"
 
 
@@ -29,7 +29,7 @@ async def form_of(request: Request, many: Iterable[str] = ()) -> dict[str, Any]:
         form = read_form(await request.body(), many)
     except Malformed as error:
         raise Refused(400, error.why, error.write) from None
-    if not site_of(request).is_token(request.cookies.get(COOKIE), form.pop("token", None)):
+    if not site_of(request).is_token(session_of(request), form.pop("token", None)):
         raise Refused(403, "This form is out of date.", "Open the page again, and fill it in again.")
     return form
 
@@ -45,6 +45,8 @@ async def json_of(request: Request, fields: Mapping[str, type]) -> dict[str, Any
         told = read_json(await body_of_json(request))
     except Malformed as error:
         raise Refused(400, error.why, error.write) from None
+    if len(told) > len(fields) + _MOST_STRANGE:
+        raise Refused(400, f"There are {len(told)} fields.", f"There are: {', '.join(fields)}.")
     faults = [fault for name, value in told.items() for fault in _faults(name, value, fields)]
     if faults:
         raise InputError(faults)
@@ -80,6 +82,8 @@ def _faults(name: str, value: Any, fields: Mapping[str, type]) -> Iterable[Fault
     elif value is not None and (type(value) is not fields[name] or (type(value) is list and any(type(each) is not str for each in value))):
         words = {str: 'a text, such as "14.2 kg"', bool: "true or false", list: "a list of texts"}[fields[name]]
         yield Fault(name, "", "It is of another type.", f"Write it as {words}.")
+    elif type(value) is list and len(value) > _MOST_IN_LIST:
+        yield Fault(name, str(len(value)), f"There are more than {_MOST_IN_LIST}.", "Leave some out.")
 
 
 def unread(error: InputError) -> JSONResponse:

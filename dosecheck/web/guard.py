@@ -4,7 +4,7 @@ A plain ASGI layer, so that nothing behind it sees a request that should not be 
 
 - Host must be a name of this machine (else a foreign page could reach us through a name of its own that points here).
 - Origin, where the browser sends it, and Sec-Fetch-Site must be ours for anything but reading a page.
-- Bodies have a size limit and must come whole within a time; so many requests a second for each address, no more.
+- Bodies have a size limit and must come whole within a time; so many requests a second and at the same time for each machine.
 - An unexpected fault is answered "not checked", with a reference that stands in the log beside the kind of fault and the
   line, never with what was typed.
 """
@@ -16,9 +16,9 @@ import logging
 import secrets
 import time
 import traceback
-from collections import OrderedDict
+from collections import Counter, OrderedDict
 from collections.abc import Awaitable, Callable, MutableMapping
-from ipaddress import ip_address
+from ipaddress import IPv6Address, ip_address, ip_network
 from typing import Any
 from urllib.parse import urlsplit
 
@@ -31,7 +31,9 @@ Send = Callable[[MutableMapping[str, Any]], Awaitable[None]]
 MOST_BYTES = 64 * 1024
 BODY_SECONDS = 10.0
 ANSWER_SECONDS = 30.0
-A_SECOND, AT_ONCE = 200, 400  # requests of one address: so many a second, after so many at once
+A_SECOND, AT_ONCE = 200, 400  # requests of one machine: so many a second, after so many at once
+SAME_TIME = 16  # of one machine, under way
+SLOW_SECONDS, SLOW_COUNTS = 0.05, 40  # an answer that takes longer counts for so many requests
 _MOST_ADDRESSES = 10_000
 
 log = logging.getLogger("dosecheck.web")
@@ -66,6 +68,7 @@ class Guard:
     def __init__(self, app: Any, names: frozenset[str], clock: Callable[[], float] = time.monotonic) -> None:
         self.app, self.names, self.clock = app, names, clock
         self._left: OrderedDict[str, tuple[float, float]] = OrderedDict()
+        self._under_way: Counter[str] = Counter()
 
     async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
         if scope["type"] == "websocket":  # there is none here
@@ -74,11 +77,13 @@ class Guard:
             return await self.app(scope, receive, send)
         begun, status = self.clock(), [0]
         scope["reference"] = secrets.token_hex(4)
-        guarded = _with_head(send, scope["path"], status)
+        guarded = _with_head(send, scope, status)
+        who = whose(scope["client"][0] if scope.get("client") else "")
+        self._under_way[who] += 1
         try:
-            self._admit(scope)
+            self._admit(scope, who)
             body = await _whole_body(scope, receive)
-            await asyncio.wait_for(self.app(scope, _replay(body, receive), guarded), ANSWER_SECONDS)
+            await self._answered(scope, _replay(body, receive), guarded, who)
         except Refused as refused:
             await _answer(guarded, scope, refused.status, refusal_body(scope, refused.status, refused.why, refused.write), refused.head)
         except Exception as error:  # fails closed, whatever went wrong; the answer may be out already
@@ -86,9 +91,22 @@ class Guard:
             if not status[0]:
                 await _answer(guarded, scope, 500, fault_body(scope))
         finally:
+            self._under_way[who] -= 1
+            if not self._under_way[who]:
+                del self._under_way[who]
             log.info("%s %s %d %.0f ms", scope["method"], _safe(scope["path"]), status[0], (self.clock() - begun) * 1000)
 
-    def _admit(self, scope: Scope) -> None:
+    async def _answered(self, scope: Scope, receive: Receive, send: Send, who: str) -> None:
+        """A HEAD is a GET whose body is kept back; what takes long is charged for."""
+        asked = {**scope, "method": "GET"} if scope["method"] == "HEAD" else scope
+        begun = self.clock()
+        try:
+            await asyncio.wait_for(self.app(asked, receive, send), ANSWER_SECONDS)
+        finally:
+            if self.clock() - begun > SLOW_SECONDS:
+                self._take(who, SLOW_COUNTS)
+
+    def _admit(self, scope: Scope, who: str) -> None:
         heads = [(name.lower(), value) for name, value in scope["headers"]]
         hosts = [value.decode("latin-1") for name, value in heads if name == b"host"]
         if len(hosts) != 1 or not self._ours(hosts[0], scope):
@@ -98,7 +116,8 @@ class Guard:
             self._same_site(told, hosts[0], scope)
         if told.get(b"content-encoding", b"identity") != b"identity":
             raise Refused(415, "A compressed body is not read.", "Send it as it is.")
-        self._rate(scope["client"][0] if scope.get("client") else "")
+        if self._under_way[who] > SAME_TIME or not self._take(who):
+            raise Refused(429, "Too many requests at once.", "Wait a second, and ask again.", (b"retry-after", b"1"))
 
     def _ours(self, host: str, scope: Scope) -> bool:
         """The name without its port is ours, and the port, where it is told, is the one that was asked."""
@@ -114,16 +133,27 @@ class Guard:
         if foreign or told.get(b"sec-fetch-site", b"same-origin") not in (b"same-origin", b"none"):
             raise Refused(403, "This came from another site's page.", "Open dosecheck's own page and ask from there.")
 
-    def _rate(self, address: str) -> None:
-        """A bucket for each address: full at AT_ONCE, filling by A_SECOND."""
+    def _take(self, who: str, count: int = 1) -> bool:
+        """From a bucket for each machine: full at AT_ONCE, filling by A_SECOND.  Whether it held one."""
         now = self.clock()
-        left, at = self._left.pop(address, (float(AT_ONCE), now))
+        left, at = self._left.pop(who, (float(AT_ONCE), now))
         left = min(float(AT_ONCE), left + (now - at) * A_SECOND)
-        self._left[address] = (max(left - 1, 0.0), now)
+        held = left >= 1
+        self._left[who] = (left - count if held else left, now)
         if len(self._left) > _MOST_ADDRESSES:
             self._left.popitem(last=False)
-        if left < 1:
-            raise Refused(429, "Too many requests at once.", "Wait a second, and ask again.", (b"retry-after", b"1"))
+        return held
+
+
+def whose(address: str) -> str:
+    """The machine that an address counts for: with IPv6 its network of 64 bits, all of which one machine may use."""
+    try:
+        told = ip_address(address)
+    except ValueError:
+        return ""
+    if isinstance(told, IPv6Address):
+        return str(told.ipv4_mapped or ip_network((int(told), 64), strict=False))
+    return str(told)
 
 
 def _name_and_port(host: str) -> tuple[str, str | None]:
@@ -182,16 +212,18 @@ def _replay(body: bytes, receive: Receive) -> Receive:
     return again
 
 
-def _with_head(send: Send, path: str, status: list[int]) -> Send:
+def _with_head(send: Send, scope: Scope, status: list[int]) -> Send:
     """Every answer carries the safety heads; nothing but our own style and script may be kept by a browser."""
+    kept = scope["path"].startswith("/static/")
+    bare = scope["method"] == "HEAD"
 
     async def guarded(message: MutableMapping[str, Any]) -> None:
         if message["type"] == "http.response.start":
             status[0] = message["status"]
             own = list(message.get("headers", ()))
             ours = [pair for pair in _HEAD if pair[0] not in {name.lower() for name, _ in own}]  # a page with a style inside says which
-            message = {**message, "headers": [*own, *ours, *(() if path.startswith("/static/") else (_NO_STORE,))]}
-        await send(message)
+            message = {**message, "headers": [*own, *ours, *(() if kept else (_NO_STORE,))]}
+        await send({**message, "body": b""} if bare and "body" in message else message)
 
     return guarded
 
@@ -200,7 +232,7 @@ async def _answer(send: Send, scope: Scope, status: int, body: tuple[bytes, byte
     kind, content = body
     length = (b"content-length", str(len(content)).encode())
     await send({"type": "http.response.start", "status": status, "headers": [(b"content-type", kind), length, *head]})
-    await send({"type": "http.response.body", "body": b"" if scope["method"] == "HEAD" else content})
+    await send({"type": "http.response.body", "body": content})
 
 
 def _place(error: BaseException) -> str:

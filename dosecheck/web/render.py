@@ -16,8 +16,10 @@ from markupsafe import Markup
 from dosecheck.errors import InputError
 from dosecheck.formulary.folder import VERSION
 from dosecheck.printing.templates import template
+from dosecheck.web.guard import whose
 from dosecheck.web.site import COOKIE, Site
 
+_SESSION = re.compile("[A-Za-z0-9_-]{22}")
 _TEMPLATES = Path(__file__).parent / "templates"
 NAVIGATION = (
     ("/", "Order"),
@@ -35,8 +37,14 @@ def site_of(request: Request) -> Site:
 
 
 def session_of(request: Request) -> str:
-    """The browser's own random name; a form that came with its token always has one."""
-    return request.cookies.get(COOKIE, "")
+    """The browser's own random name; "" for none, or for one that is not of our making."""
+    told = request.cookies.get(COOKIE, "")
+    return told if _SESSION.fullmatch(told) else ""
+
+
+def who_asks(request: Request) -> str:
+    """The machine that asks."""
+    return whose(request.client.host if request.client else "")
 
 
 def fill(which: str, /, **told: Any) -> str:
@@ -44,24 +52,30 @@ def fill(which: str, /, **told: Any) -> str:
     return template(_TEMPLATES / which).render(**told)
 
 
-def page(request: Request, which: str, status: int = 200, /, **told: Any) -> HTMLResponse:
-    """A whole page.  A browser without a session gets one: a random name that lives until the browser is closed."""
+def page(request: Request, which: str, status: int = 200, /, *, clear_to: str = "", **told: Any) -> HTMLResponse:
+    """A whole page.  A browser without a session gets one: a random name that lives until the browser is closed.
+
+    Args:
+        clear_to: where a page goes that is left alone; its own address, empty, where none is told.
+    """
     site = site_of(request)
-    session = request.cookies.get(COOKIE) or secrets.token_urlsafe(16)
+    held = session_of(request)
+    session = held or secrets.token_urlsafe(16)
     html = fill(
         which,
         here=request.url.path,
         navigation=NAVIGATION,
         token=site.token(session),
         clear_after=site.clear_after,
+        clear_to=clear_to or request.url.path,
         trouble=site.figures.trouble,
         fingerprint=site.formulary.fingerprint,
         version=VERSION,
         **told,
     )
     answer = HTMLResponse(html, status)
-    if COOKIE not in request.cookies:
-        answer.set_cookie(COOKIE, session, httponly=True, samesite="strict", secure=site.settings.secure)
+    if not held:
+        answer.set_cookie(COOKIE, session, httponly=True, samesite="strict", secure=site.settings.secure or request.url.scheme == "https")
     return answer
 
 

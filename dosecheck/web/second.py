@@ -19,7 +19,8 @@ from dosecheck.web.guard import Refused
 
 LASTS = 30 * 60.0  # seconds
 _LETTERS = "ACDEFHJKMNPRTVWXY"  # none that is read for another, or for a digit
-_MOST, _MOST_WRONG = 500, 20  # checks at once; wrong codes a minute
+_MOST, _MOST_OF_ONE = 500, 50  # checks at once; of one machine
+_MOST_WRONG, _MOST_WRONG_OF_ONE = 200, 20  # codes a minute, of all and of one machine
 
 
 @dataclass
@@ -31,6 +32,7 @@ class Check:
     first: Told
     holders: list[str]
     begun: float
+    begun_by: str = ""
     comparison: Comparison | None = None
     second: Told | None = None
     when: str = ""
@@ -43,22 +45,23 @@ class SecondChecks:
     def __init__(self, clock: Callable[[], float] = time.monotonic) -> None:
         self._clock = clock
         self._held: dict[str, Check] = {}
-        self._wrong: list[float] = []
+        self._wrong: list[tuple[float, str]] = []
 
-    def begin(self, asked: dict[str, Any], told: Told, holder: str) -> Check:
-        """The first person's part; the code under which the second finds the order.
+    def begin(self, asked: dict[str, Any], told: Told, holder: str, who: str = "") -> Check:
+        """The first person's part; the code under which the second finds the order.  `who`: the machine that asks.
 
         Raises:
             Refused: too many are under way.
         """
         self._forget()
-        if len(self._held) >= _MOST:
+        mine = sum(check.begun_by == who for check in self._held.values())
+        if len(self._held) >= _MOST or mine >= _MOST_OF_ONE:
             raise Refused(503, "Too many second checks are under way.", "Wait some minutes, and start again.")
         code = next(c for c in iter(lambda: "".join(secrets.choice(_LETTERS) for _ in range(6)), "") if c not in self._held)
-        self._held[code] = Check(code, asked, told, [holder], self._clock())
+        self._held[code] = Check(code, asked, told, [holder], self._clock(), who)
         return self._held[code]
 
-    def find(self, code: str) -> Check:
+    def find(self, code: str, who: str = "") -> Check:
         """The check of that code, however it is spaced.
 
         Raises:
@@ -66,12 +69,12 @@ class SecondChecks:
         """
         self._forget()
         now = self._clock()
-        self._wrong = [at for at in self._wrong if now - at < 60]
-        if len(self._wrong) >= _MOST_WRONG:
+        self._wrong = [(at, whose) for at, whose in self._wrong if now - at < 60]
+        if len(self._wrong) >= _MOST_WRONG or sum(whose == who for _, whose in self._wrong) >= _MOST_WRONG_OF_ONE:
             raise Refused(429, "Too many wrong codes.", "Wait a minute.", (b"retry-after", b"60"))
         check = self._held.get("".join(code.split()).upper())
         if check is None:
-            self._wrong.append(now)
+            self._wrong.append((now, who))
             raise Refused(
                 404,
                 "There is no second check of this code: it is mistyped, or older than half an hour.",
@@ -79,14 +82,13 @@ class SecondChecks:
             )
         return check
 
-    def commit(self, code: str, told: Told, holder: str) -> Check:
+    def commit(self, check: Check, told: Told, holder: str) -> Check:
         """The second person's part; from now on both may see the comparison.
 
         Raises:
             InputError: it is the first person again.
-            Refused: no such check, or somebody has committed already.
+            Refused: somebody has committed already.
         """
-        check = self.find(code)
         if check.comparison:
             raise Refused(409, "This second check is done already.", "Start a new one.")
         if told.initials == check.first.initials:
@@ -100,18 +102,19 @@ class SecondChecks:
                     )
                 ]
             )
+        check.first = check.first.held_against(told.formulary)  # half an hour may lie between the two, and an edit of the figures
         check.second, check.comparison = told, compare(check.first, told)
         check.holders.append(holder)
         check.when = datetime.now().astimezone().strftime("%Y-%m-%d %H:%M")
         return check
 
-    def result(self, code: str, holder: str) -> Check:
+    def result(self, code: str, holder: str, who: str = "") -> Check:
         """The check as that browser may see it; its `comparison` is None while the second has not committed.
 
         Raises:
             Refused: no such check, or this browser sent neither part.
         """
-        check = self.find(code)
+        check = self.find(code, who)
         if holder not in check.holders:
             raise Refused(403, "This second check was made on other devices.", "Ask the two who made it.")
         return check

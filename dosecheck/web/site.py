@@ -14,6 +14,7 @@ from dosecheck.errors import DosecheckError
 from dosecheck.formulary.load import Formulary
 from dosecheck.journal import Journal
 from dosecheck.reading import read_time
+from dosecheck.web.apart import Apart
 from dosecheck.web.second import SecondChecks
 from dosecheck.web.settings import Settings
 
@@ -52,6 +53,9 @@ class Figures:
             first = str(error).partition("\n")[0]
             self.trouble = f"The formulary's files were changed and cannot be used: {first} The figures are those read before, fingerprint {self.now.fingerprint}."
             log.error("the changed formulary cannot be used")
+        except Exception as error:  # whatever it is: the watch goes on, and every answer says that the figures are old
+            self.trouble = f"The formulary's files were changed and cannot be read. The figures are those read before, fingerprint {self.now.fingerprint}."
+            log.error("the changed formulary cannot be read: %s", type(error).__name__)
         self._seen = state
 
     def watch(self, stop: threading.Event) -> None:
@@ -82,6 +86,7 @@ class Site:
         self.figures = Figures(settings.formulary)
         self.journal = Journal(settings.journal) if settings.journal else None
         self.second_checks = SecondChecks()
+        self.apart = Apart()
         self._secret = secrets.token_bytes(32)
 
     @property
@@ -101,12 +106,12 @@ class Site:
     def is_token(self, session: str | None, token: str | None) -> bool:
         return bool(session and token and token.isascii() and hmac.compare_digest(self.token(session), token))
 
-    def keep(self, kind: str, asked: dict[str, Any], answer: dict[str, Any], by: str = "") -> str:
+    def keep(self, kind: str, asked: dict[str, Any], answer: dict[str, Any], formulary: Formulary, by: str = "") -> str:
         """Writes an entry where the journal is on.  Returns what the page says of it: nothing where it is off."""
         if self.journal is None:
             return ""
         try:
-            number = self.journal.add(kind, asked, answer, self.formulary.fingerprint, by=by)
+            number = self.journal.add(kind, asked, answer, formulary.fingerprint, by=by)
         except (DosecheckError, OSError) as error:
             log.error("journal: %s", type(error).__name__)
             return "NOT IN THE JOURNAL: it could not be written. Write this check down yourself, and report it."

@@ -72,7 +72,9 @@ def paced(port: int, method: str, path: str, body: bytes | None, head: dict[str,
 
 def told(name: str, found: list[float]) -> None:
     found = sorted(found)
-    print(f"{name:<34} median {median(found):5.2f} ms   99th percentile {found[len(found) * 99 // 100]:5.2f} ms   worst {found[-1]:5.2f} ms")
+    print(
+        f"{name:<34} median {median(found):5.2f} ms   99th percentile {found[len(found) * 99 // 100]:5.2f} ms   worst {found[-1]:5.2f} ms"
+    )
 
 
 def main() -> None:

@@ -13,7 +13,7 @@ from web.ward import BASE, FOLDER, FORM, HOST, ORDER, client, post
 
 from dosecheck.web import guard
 from dosecheck.web.app import make_app
-from dosecheck.web.guard import AT_ONCE, MOST_BYTES, Guard
+from dosecheck.web.guard import AT_ONCE, MOST_BYTES, SAME_TIME, Guard, whose
 from dosecheck.web.pages import order
 from dosecheck.web.settings import Settings
 
@@ -289,3 +289,112 @@ def test_a_socket_is_refused() -> None:
 def test_the_page_is_on_this_machine_alone_unless_told() -> None:
     assert Settings().host == "127.0.0.1" and make_app(Settings(formulary=FOLDER)).names == {"127.0.0.1", "::1", "localhost"}
     assert BASE.endswith(HOST)
+
+
+@pytest.mark.parametrize(
+    ("address", "machine"),
+    [
+        ("192.0.2.7", "192.0.2.7"),
+        ("::ffff:192.0.2.7", "192.0.2.7"),
+        ("2001:db8:1:2:aaaa::1", "2001:db8:1:2::/64"),
+        ("2001:db8:1:2:bbbb::2", "2001:db8:1:2::/64"),
+        ("made up" * 5000, ""),
+        ("", ""),
+    ],
+)
+def test_whose_an_address_is(address: str, machine: str) -> None:
+    """One machine has a whole IPv6 network to ask from; what a proxy passes on that is no address is not kept."""
+    assert whose(address) == machine
+
+
+def test_a_flood_that_goes_on_is_answered_in_part() -> None:
+    """Requests that are refused do not lengthen the wait: behind one proxy the others would never be answered."""
+    time = [0.0]
+    made = Guard(inner, frozenset({"127.0.0.1"}), clock=lambda: time[0])
+    statuses = []
+    for _ in range(3 * AT_ONCE):
+        statuses.append(ask(made, scope())[0])
+        time[0] += 1 / 400  # twice as many as may be
+    assert 190 <= statuses[-400:].count(200) <= 210
+
+
+def test_what_takes_long_counts_for_more() -> None:
+    time = [0.0]
+
+    async def slow(scope: Any, receive: Any, send: Any) -> None:
+        time[0] += 0.1
+        await inner(scope, receive, send)
+
+    made = Guard(slow, frozenset({"127.0.0.1"}), clock=lambda: time[0])
+    statuses = [ask(made, scope())[0] for _ in range(40)]
+    assert statuses.count(200) < 25 and statuses[-1] == 429
+    assert ask(made, scope(client="127.0.0.2"))[0] == 200
+
+
+def test_so_many_of_one_machine_under_way(monkeypatch: pytest.MonkeyPatch) -> None:
+    """However fast they come: at one time only so many wait for an answer, and another machine is not behind them."""
+
+    async def flood() -> list[int]:
+        free = asyncio.Event()
+
+        async def held(scope: Any, receive: Any, send: Any) -> None:
+            await free.wait()
+            await inner(scope, receive, send)
+
+        made, statuses = Guard(held, frozenset({"127.0.0.1"})), []
+
+        async def one(client: str) -> None:
+            async def receive() -> dict[str, Any]:
+                return {"type": "http.request", "body": b"", "more_body": False}
+
+            async def send(message: dict[str, Any]) -> None:
+                if message["type"] == "http.response.start":
+                    statuses.append(message["status"])
+
+            await made(scope(client=client), receive, send)
+
+        asked = [asyncio.create_task(one("127.0.0.1")) for _ in range(SAME_TIME + 4)] + [asyncio.create_task(one("127.0.0.2"))]
+        await asyncio.sleep(0.05)
+        refused = list(statuses)
+        free.set()
+        await asyncio.gather(*asked)
+        assert not made._under_way
+        return [len(refused), statuses.count(200)]
+
+    assert asyncio.run(flood()) == [4, SAME_TIME + 1]
+
+
+def test_head_is_get_without_a_body(ward: TestClient) -> None:
+    for path in ("/", "/formulary", "/nosuch"):
+        asked, told = ward.head(path), ward.get(path)
+        assert (asked.status_code, asked.content) == (told.status_code, b"")
+
+
+def test_an_odd_cookie_is_replaced(ward: TestClient) -> None:
+    """A cookie of our name that another program of this machine has set, empty or chosen: a new session, and forms that work."""
+    for odd in ("", "chosen", "x" * 4000):
+        other = client(app=ward.app)
+        answer = other.get("/", headers={"cookie": f"dosecheck={odd}"})
+        assert len(answer.cookies["dosecheck"]) == 22
+        token = answer.text.partition('name="token" value="')[2][:64]
+        head = {"origin": BASE, "cookie": f"dosecheck={odd}"}
+        assert client(app=ward.app).post("/order", data={**FORM, "token": token}, headers=head).status_code == 403
+        assert post(other, "/order", FORM).status_code == 200
+
+
+def test_large_input_is_refused_before_it_costs(ward: TestClient) -> None:
+    """What fits the size limit and would still take long, or be answered with megabytes."""
+    strange = ward.post("/api/order", json={**ORDER, **{f"wei{n}": "x" for n in range(4000)}})
+    assert strange.status_code == 400 and len(strange.content) < 1000
+    listed = ward.post("/api/order", json={**ORDER, "condition": [f"a{n}" for n in range(6000)]})
+    assert listed.status_code == 422 and "more than 100" in listed.text and len(listed.content) < 1000
+    dose = {"medicine": "paracetamol", "route": "oral", "dose": "210 mg"}
+    chart = {
+        "now": "2026-05-04 14:30+01:00",
+        "child": {"weight": "14.2 kg", "age": "3 years"},
+        "order": [{**dose, "for": "pain", "every": "6 hours"}] * 31,
+        "given": [{**dose, "ago": f"{n + 1} minutes"} for n in range(101)],
+    }
+    told = ward.post("/api/chart", json=chart)
+    assert told.status_code == 422 and [each["field"] for each in told.json()["errors"]] == ["order", "given"]
+    assert "dosecheck chart" in told.text

@@ -77,6 +77,24 @@ def test_h11_a_broken_edit_leaves_the_last_whole_figures_and_says_so(folder: Pat
     assert "trouble" not in ward.post("/api/order", json=ORDER).json()
 
 
+def test_h11_a_fault_while_reading_ends_no_watch(monkeypatch: pytest.MonkeyPatch, folder: Path) -> None:
+    """Whatever goes wrong while a changed folder is read: it is said on every answer, and the next change is looked at again."""
+    figures = Figures(folder)
+    path = folder / "medicines" / "paracetamol.toml"
+
+    def broken(*_: Any) -> None:
+        raise RecursionError
+
+    with monkeypatch.context() as bad:
+        bad.setattr(Figures, "_read", broken)
+        path.write_text(path.read_text("utf-8") + "\n# a note\n", "utf-8")
+        figures.look()
+    assert figures.now.fingerprint in figures.trouble and "cannot be read" in figures.trouble
+    path.write_text(path.read_text("utf-8") + "\n# another\n", "utf-8")
+    figures.look()
+    assert not figures.trouble
+
+
 def test_h27_answers_while_the_folder_is_being_replaced(folder: Path) -> None:
     """H27, B093: an answer given in the middle of an edit has one print, and the outcome that belongs to it."""
     app = make_app(Settings(formulary=folder))

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from datetime import UTC, datetime
+from datetime import UTC, date, datetime
 from pathlib import Path
 from typing import Any
 
@@ -12,6 +12,7 @@ from web.test_order_page import text
 from web.ward import FOLDER, client, post
 
 from dosecheck.errors import InputError
+from dosecheck.formulary.load import Formulary
 from dosecheck.journal import Journal
 from dosecheck.web.guard import Refused
 from dosecheck.web.second import LASTS, SecondChecks
@@ -194,7 +195,7 @@ def test_codes_are_hard_to_guess_and_end() -> None:
     time[0] = 61
     assert checks.find(f" {held.code[:3]} {held.code[3:].lower()}") is held
     with pytest.raises(InputError):
-        checks.commit(held.code, told, "b")
+        checks.commit(held, told, "b")
     time[0] = LASTS
     with pytest.raises(Refused):
         checks.find(held.code)
@@ -207,3 +208,51 @@ def test_who_when_and_what_is_in_the_journal(tmp_path: Path) -> None:
     entry = list(Journal(tmp_path / "journal.db", new=False).entries())[-1]
     assert (entry.kind, entry.by) == ("second-check", "AB CD") and "31.3 kg" in entry.asked and "different things" in entry.answer
     assert abs((datetime.now(UTC) - datetime.fromisoformat(entry.at)).total_seconds()) < 60
+
+
+def test_an_attacker_shuts_out_only_the_attacker() -> None:
+    """Wrong codes, and checks begun, count for the machine that sends them; the ward's own second checks go on."""
+    checks, told = SecondChecks(clock=lambda: 0.0), type("Told", (), {"initials": "AB"})()
+    held = checks.begin({}, told, "a", "ward")
+    for _ in range(20):
+        with pytest.raises(Refused):
+            checks.find("nosuch", "attacker")
+    with pytest.raises(Refused) as shut:
+        checks.find(held.code, "attacker")
+    assert shut.value.status == 429 and checks.find(held.code, "ward") is held
+    with pytest.raises(Refused) as full:
+        for _ in range(100):
+            checks.begin({}, told, "x", "attacker")
+    assert full.value.status == 503 and checks.begin({}, told, "b", "ward")
+
+
+def test_the_whole_order_is_the_second_ones_too(ward: TestClient) -> None:
+    """Whatever of the order the first was checked with, the second sees and is checked with; a product is each one's own to read."""
+    code = begin(ward, every=None, times_a_day="4", course="3 days")["code"]
+    page = text(ward.get(f"/second-check/{code}").text)
+    assert "times a day 4" in page and "course 3 days" in page
+    told = ward.post(f"/api/second-check/{code}", json=SECOND).json()
+    assert told["check_of_the_order"]["understood"]["how_often"].startswith("4 times a day") and told["comparison"]["agree"]
+    assert "product" in ward.post("/api/second-check", json={**FIRST, "product": "oral-liquid-120-in-5"}).json()["errors"][0]["field"]
+    assert "Product in hand" not in post(ward, "/second-check/first", {**ORDER, "pressed": "medicine"}, "/second-check/first").text
+
+
+def test_both_are_checked_by_the_same_figures(app: Any, ward: TestClient, monkeypatch: pytest.MonkeyPatch) -> None:
+    """H27: an edit of the figures between the two: both checks are by the later ones."""
+    code = begin(ward, dose="16 mg/kg", answer="9.46 mL")["code"]
+    site = app.app.state.site
+    monkeypatch.setattr(site.figures, "now", Formulary(FOLDER))
+    ward.post(f"/api/second-check/{code}", json={**SECOND, "answer": "9.46 mL"})
+    check = site.second_checks.find(code, "ward")
+    assert check.first.formulary is check.second.formulary is site.formulary
+
+
+def test_the_label_as_it_was_read_who_and_when(app: Any, ward: TestClient) -> None:
+    """What is held against the label in hand is what stands on it; who and when stand on the page; a stop comes before "alike"."""
+    form = {**ORDER, **SEEN, "dose": "30 mg/kg", "answer": "17.75 mL", "initials": "AB"}
+    code = post(ward, "/second-check/first", form, "/second-check/first").url.path.split("/")[2]
+    answer = post(client(app=app), f"/second-check/{code}", {**SEEN, "answer": "17.75 mL", "initials": "CD"}, f"/second-check/{code}")
+    page = text(answer.text)
+    assert "120 mg in 5 mL" in page.replace("\u00a0", " ") and "AB and CD" in page and date.today().isoformat() in page
+    assert page.index("STOP") < page.index("ALIKE")
+    assert 'data-clear-to="/second-check"' in answer.text, "left alone, the figures of the two do not stay"

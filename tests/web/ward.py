@@ -17,6 +17,7 @@ import pytest
 from starlette.testclient import TestClient
 
 from dosecheck.web.app import make_app
+from dosecheck.web.lines import config_of
 from dosecheck.web.settings import Settings
 
 FOLDER = Path(__file__).parents[2] / "formulary"
@@ -70,8 +71,7 @@ def serving(settings: Settings) -> Iterator[str]:
     """The page on its port, in a thread; its address."""
     import uvicorn
 
-    config = uvicorn.Config(make_app(settings), host=settings.host, port=settings.port, log_config=None, access_log=False)
-    server = uvicorn.Server(config)
+    server = uvicorn.Server(config_of(make_app(settings), settings.host, settings.port, {}))
     thread = threading.Thread(target=server.run, daemon=True)
     thread.start()
     while not server.started:

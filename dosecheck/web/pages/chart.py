@@ -11,7 +11,7 @@ from fastapi import APIRouter, Request
 from fastapi.responses import HTMLResponse, JSONResponse
 
 from dosecheck.chart_file import Chart, read_chart
-from dosecheck.errors import InputError
+from dosecheck.errors import Fault, InputError
 from dosecheck.records import CHILD_FIELDS
 from dosecheck.reports.timeline import timeline_svg
 from dosecheck.rules.chart import ALONE, ChartVerdict, check_chart
@@ -24,7 +24,8 @@ from dosecheck.web.render import by_field, drawing, page, site_of
 from dosecheck.web.units import CHILD_PRESSED
 
 router = APIRouter()
-_ORDERS, _GIVEN = 4, 8
+_ORDERS, _GIVEN = 4, 8  # rows of the form
+_MOST_ORDERS, _MOST_GIVEN = 30, 100
 _ORDER = ("medicine", "route", "for", "dose", "every", "product")
 _DOSE = ("medicine", "route", "dose", "product", "at", "ago", "note")
 _EXAMPLE = {
@@ -48,12 +49,10 @@ async def answer(request: Request) -> HTMLResponse:
     if form.pop("again", None):
         return _form(request, form)
     try:
-        chart = read_chart("chart.json", json.dumps(tables_of_form(form)).encode())
-        verdict = _checked(request, chart)
+        verdict, kept = await _checked(request, json.dumps(tables_of_form(form)).encode())
     except InputError as error:
         return _form(request, form, by_field(error), 422)
     picture = drawing(timeline_svg(verdict))
-    kept = _kept(request, verdict)
     return page(
         request,
         "chart_answered.html",
@@ -72,26 +71,43 @@ async def as_json(request: Request) -> JSONResponse:
     """The same JSON as `dosecheck chart FILE.json --json`; the body is such a file."""
     body = await body_of_json(request)
     try:
-        verdict = _checked(request, read_chart("chart.json", body))
+        verdict, kept = await _checked(request, body)
     except InputError as error:
         return unread(error)
-    kept = _kept(request, verdict)
     return JSONResponse({**verdict.as_dict(), **({"journal": kept} if kept else {})})
 
 
-def _checked(request: Request, chart: Chart) -> ChartVerdict:
-    """The one function behind the page and the JSON."""
-    return check_chart(chart, site_of(request).formulary)
+async def _checked(request: Request, content: bytes) -> tuple[ChartVerdict, str]:
+    """The one function behind the page and the JSON: the chart's verdict, and what is said of the journal."""
+    chart = read_chart("chart.json", content)
+    _bounded(chart)
+    site = site_of(request)
+    formulary = site.formulary
+    verdict = await site.apart(check_chart, chart, formulary)
+    return verdict, site.keep("chart", _asked(verdict), verdict.as_dict(), formulary)
 
 
-def _kept(request: Request, verdict: ChartVerdict) -> str:
-    asked = {
+def _bounded(chart: Chart) -> None:
+    """Here somebody waits, and others behind: a longer chart is for the command line."""
+    faults = [
+        Fault(name, str(count), f"There are more than {most}.", "Leave out those of long ago, or use dosecheck chart.")
+        for name, count, most in (
+            ("order", len(chart.orders), _MOST_ORDERS),
+            ("given", len(chart.earlier.doses if chart.earlier else ()), _MOST_GIVEN),
+        )
+        if count > most
+    ]
+    if faults:
+        raise InputError(faults)
+
+
+def _asked(verdict: ChartVerdict) -> dict[str, Any]:
+    return {
         "child": verdict.child,
         "now": verdict.now,
         "orders": [each.verdict.understood for each in verdict.orders],
         "given": verdict.given,
     }
-    return site_of(request).keep("chart", asked, verdict.as_dict())
 
 
 def tables_of_form(form: dict[str, Any]) -> dict[str, Any]:

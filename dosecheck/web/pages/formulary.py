@@ -3,10 +3,12 @@
 from __future__ import annotations
 
 from datetime import date
+from functools import lru_cache
 
 from fastapi import APIRouter, Request
 from fastapi.responses import HTMLResponse, JSONResponse
 
+from dosecheck.formulary.load import Formulary
 from dosecheck.reports.book import make_book
 from dosecheck.reports.book_page import to_html
 from dosecheck.web.guard import Refused
@@ -32,7 +34,7 @@ async def one(request: Request, name: str) -> HTMLResponse:
     medicine = formulary.medicine(name)
     if medicine is None:
         raise Refused(404, "No medicine of this name is in the formulary.", "Choose one of the list.")
-    return printed(to_html(make_book(formulary, date.today(), (medicine.id,)), back="/formulary"))
+    return printed(await site_of(request).apart(_read, formulary, date.today(), medicine.id))
 
 
 @router.get("/api/formulary", responses=READ_REFUSED)
@@ -51,4 +53,10 @@ async def one_as_json(request: Request, name: str) -> JSONResponse:
     medicine = formulary.medicine(name)
     if medicine is None:
         raise Refused(404, "No medicine of this name is in the formulary.", "Ask for one of /api/formulary.")
-    return JSONResponse(make_book(formulary, date.today(), (medicine.id,)).as_dict())
+    return JSONResponse((await site_of(request).apart(make_book, formulary, date.today(), (medicine.id,))).as_dict())
+
+
+@lru_cache(maxsize=64)
+def _read(formulary: Formulary, today: date, medicine: str) -> str:
+    """A page is made once: its pictures take some tenths of a second."""
+    return to_html(make_book(formulary, today, (medicine,)), back="/formulary")

@@ -9,8 +9,8 @@ from fastapi import APIRouter, Request
 from fastapi.responses import HTMLResponse, JSONResponse
 
 from dosecheck.asked import read_asked
-from dosecheck.earlier import Earlier
 from dosecheck.errors import InputError
+from dosecheck.formulary.load import Formulary
 from dosecheck.records import CHILD_FIELDS, Child, Order
 from dosecheck.rules.check import check_order
 from dosecheck.rules.verdict import Verdict
@@ -42,10 +42,10 @@ def asked_of(form: dict[str, Any]) -> dict[str, Any]:
     return {**told, **ticked, "condition": tuple(form.get("condition", ()))}
 
 
-def check(request: Request, asked: dict[str, Any]) -> tuple[Verdict, Order, Child, Earlier | None]:
+def check(formulary: Formulary, asked: dict[str, Any]) -> tuple[Verdict, Order, Child]:
     """The one function behind the page and the JSON."""
     order, child, earlier = read_asked(asked, date.today())
-    return check_order(order, child, site_of(request).formulary, earlier), order, child, earlier
+    return check_order(order, child, formulary, earlier), order, child
 
 
 @router.get("/", response_class=HTMLResponse, include_in_schema=False)
@@ -67,21 +67,22 @@ async def answer(request: Request) -> HTMLResponse:
     live = request.headers.get(_LIVE) == "answer"
     if form.pop("again", None) or (not live and _choosing(request, form)):
         return _form(request, form)
+    site = site_of(request)
+    formulary = site.formulary  # one reading of it for the whole answer
     try:
         asked = asked_of(form)
-        verdict, order, child, _ = check(request, asked)
+        verdict, order, child = check(formulary, asked)
     except InputError as error:
         faults = by_field(error)
         return HTMLResponse(fill("order_faults.html", faults=faults)) if live else _form(request, form, faults, 422)
-    site = site_of(request)
     missing = [f.message for f in verdict.findings if f.code.endswith("-missing")] if live and not form.get("pressed") else []
     if missing:
         return HTMLResponse(fill("order_missing.html", missing=missing))
-    told = answer_of(verdict, order, child, site.formulary)
-    kept = site.keep("order", _told(asked), verdict.as_dict())
+    told = answer_of(verdict, order, child, formulary)
+    kept = site.keep("order", _told(asked), verdict.as_dict(), formulary)
     if live:
         return HTMLResponse(fill("order_answer.html", answer=told, kept=kept, trouble=site.figures.trouble))
-    return page(request, "order_answered.html", form=_flat(form), answer=told, kept=kept)
+    return page(request, "order_answered.html", clear_to="/", form=_flat(form), answer=told, kept=kept)
 
 
 @router.post(
@@ -101,14 +102,14 @@ async def answer(request: Request) -> HTMLResponse:
 )
 async def as_json(request: Request) -> JSONResponse:
     """One order checked: the same JSON as `dosecheck order --json`.  Fields are texts, read as strictly as on the command line."""
+    site = site_of(request)
+    formulary = site.formulary
     try:
         asked = await json_of(request, FIELDS)
-        verdict, *_ = check(request, asked)
+        told = check(formulary, asked)[0].as_dict()
     except InputError as error:
         return unread(error)
-    site = site_of(request)
-    told = verdict.as_dict()
-    kept = site.keep("order", _told(asked), told)
+    kept = site.keep("order", _told(asked), told, formulary)
     notes = {name: text for name, text in (("journal", kept), ("trouble", site.figures.trouble)) if text}
     return JSONResponse({**told, **notes})
 

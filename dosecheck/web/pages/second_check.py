@@ -12,18 +12,18 @@ from fastapi.responses import HTMLResponse, JSONResponse, RedirectResponse, Resp
 from dosecheck.errors import InputError
 from dosecheck.records import CHILD_FIELDS
 from dosecheck.web.choices import choices_of, names_of
-from dosecheck.web.compare import order_of, read_told
+from dosecheck.web.compare import ORDER_FIELDS, order_of, read_told
 from dosecheck.web.doors import form_of, json_of, unread
 from dosecheck.web.guard import Refused
 from dosecheck.web.openapi import body_of_texts
-from dosecheck.web.pages.order import FIELDS, MANY, asked_of
-from dosecheck.web.render import by_field, page, session_of, site_of
+from dosecheck.web.pages.order import MANY, asked_of
+from dosecheck.web.render import by_field, page, session_of, site_of, who_asks
 from dosecheck.web.second import Check
 from dosecheck.web.units import CHILD_PRESSED, PRESSED
 
 router = APIRouter()
 _OWN = ("initials", "strength", "answer")
-_FIRST = {**FIELDS, **dict.fromkeys(_OWN, str)}
+_FIRST = {**ORDER_FIELDS, **dict.fromkeys((*CHILD_FIELDS, *_OWN), str)}
 _SECOND = {**dict.fromkeys((*CHILD_FIELDS, *_OWN), str)}
 _EXAMPLE = {"weight": "14.2 kg", "age": "3 years", "strength": "120 mg in 5 mL", "answer": "8.7 mL", "initials": "AB"}
 
@@ -58,23 +58,25 @@ async def find(request: Request) -> Response:
     """From the code to the second person's form."""
     form = await form_of(request)
     try:
-        check = site_of(request).second_checks.find(form.get("code", ""))
+        check = _found(request, form.get("code", ""))
     except Refused as error:
-        return page(request, "second_start.html", error.status, faults={"code": [f"{error.why} {error.write}"]}, form=form)
+        return page(
+            request, "second_start.html", error.status, clear_to="/second-check", faults={"code": [f"{error.why} {error.write}"]}, form=form
+        )
     return RedirectResponse(f"/second-check/{check.code}", 303)
 
 
 @router.get("/second-check/{code}", response_class=HTMLResponse, include_in_schema=False)
 async def second_form(request: Request, code: str) -> HTMLResponse:
     """The order as it is written, and nothing of the first person's."""
-    return _second(request, site_of(request).second_checks.find(code), {})
+    return _second(request, _found(request, code), {})
 
 
 @router.post("/second-check/{code}", response_class=HTMLResponse, include_in_schema=False)
 async def second_commits(request: Request, code: str) -> Response:
     """Takes the second person's part."""
     form = await form_of(request)
-    check = site_of(request).second_checks.find(code)
+    check = _found(request, code)
     try:
         _commit(request, check, asked_of(form), form, session_of(request))
     except InputError as error:
@@ -86,12 +88,13 @@ async def second_commits(request: Request, code: str) -> Response:
 async def result(request: Request, code: str) -> HTMLResponse:
     """The code while the second has not committed; then the comparison, for both."""
     site = site_of(request)
-    check = site.second_checks.result(code, session_of(request))
+    check = site.second_checks.result(code, session_of(request), who_asks(request))
     if check.comparison is None:
         return page(request, "second_waiting.html", check=check, spaced=f"{check.code[:3]} {check.code[3:]}")
     return page(
         request,
         "second_compared.html",
+        clear_to="/second-check",
         check=check,
         told=check.comparison,
         order=check.second.verdict.understood,
@@ -121,7 +124,7 @@ async def second_as_json(request: Request, code: str) -> JSONResponse:
     """The second person's part.  Answers the comparison."""
     try:
         asked = await json_of(request, _SECOND)
-        check = _commit(request, site_of(request).second_checks.find(code), asked, asked, secrets.token_urlsafe(16))
+        check = _commit(request, _found(request, code), asked, asked, secrets.token_urlsafe(16))
     except InputError as error:
         return unread(error)
     return JSONResponse(_told(check))
@@ -134,25 +137,35 @@ async def result_as_json(request: Request, code: str) -> JSONResponse:
         asked = await json_of(request, {"ticket": str})
     except InputError as error:
         return unread(error)
-    return JSONResponse(_told(site_of(request).second_checks.result(code, asked.get("ticket") or "")))
+    return JSONResponse(_told(site_of(request).second_checks.result(code, asked.get("ticket") or "", who_asks(request))))
 
 
 def _begin(request: Request, asked: dict[str, Any], own: dict[str, Any], holder: str) -> Check:
     site = site_of(request)
-    fields = {name: asked.get(name) for name in FIELDS}
-    return site.second_checks.begin(order_of(fields), read_told(fields, own, site.formulary, date.today()), holder)
+    order = order_of(asked)
+    told = read_told({**order, **_child(asked)}, own, site.formulary, date.today())
+    return site.second_checks.begin(order, told, holder, who_asks(request))
 
 
 def _commit(request: Request, check: Check, asked: dict[str, Any], own: dict[str, Any], holder: str) -> Check:
     site = site_of(request)
-    fields = {**check.asked, **{name: asked.get(name) for name in CHILD_FIELDS}}
-    done = site.second_checks.commit(check.code, read_told(fields, own, site.formulary, date.today()), holder)
+    told = read_told({**check.asked, **_child(asked)}, own, site.formulary, date.today())
+    done = site.second_checks.commit(check, told, holder)
     parts = {
         each.initials: {**each.verdict.understood, "answer": came.answer}
         for each, came in zip((done.first, done.second), done.comparison.answers, strict=True)
     }
-    done.kept = site.keep("second-check", {"order": order_of(done.asked), "parts": parts}, done.comparison.as_dict(), by=" ".join(parts))
+    asked_whole = {"order": done.asked, "parts": parts}
+    done.kept = site.keep("second-check", asked_whole, done.comparison.as_dict(), told.formulary, by=" ".join(parts))
     return done
+
+
+def _child(asked: dict[str, Any]) -> dict[str, Any]:
+    return {name: asked.get(name) for name in CHILD_FIELDS}
+
+
+def _found(request: Request, code: str) -> Check:
+    return site_of(request).second_checks.find(code, who_asks(request))
 
 
 def _worse(check: Check) -> Any:
@@ -171,7 +184,8 @@ def _told(check: Check) -> dict[str, Any]:
 
 def _first(request: Request, form: dict[str, Any], faults: dict[str, list[str]] | None = None, status: int = 200) -> HTMLResponse:
     formulary = site_of(request).formulary
-    told = {"form": form, "faults": faults or {}, "choices": choices_of(formulary, form.get("medicine")), "names": names_of(formulary)}
+    choices = choices_of(formulary, form.get("medicine"))._replace(products=())  # each reads the label alone
+    told = {"form": form, "faults": faults or {}, "choices": choices, "names": names_of(formulary)}
     return page(request, "second_first.html", status, pressed=PRESSED, child_pressed=CHILD_PRESSED, today=date.today().isoformat(), **told)
 
 

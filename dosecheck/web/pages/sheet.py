@@ -7,7 +7,6 @@ from typing import Any
 
 from fastapi import APIRouter, Request
 from fastapi.responses import HTMLResponse, JSONResponse, Response
-from starlette.concurrency import run_in_threadpool
 
 from dosecheck.errors import DosecheckError, FormularyError, InputError
 from dosecheck.records import CHILD_FIELDS, Child, texts_of
@@ -36,11 +35,11 @@ async def answer(request: Request) -> Response:
     form = await form_of(request)
     try:
         texts = {name: form.get(name) for name in _FIELDS} | put_together(form, ("weight", "age"))
-        sheet = _sheet(request, texts)
+        sheet = await _sheet(request, texts)
         if form.get("pressed") == "pdf":
             from dosecheck.reports.pdf import to_pdf
 
-            content = await run_in_threadpool(to_pdf, sheet)
+            content = await site_of(request).apart(to_pdf, sheet)
             return Response(content, media_type="application/pdf", headers={"content-disposition": 'inline; filename="sheet.pdf"'})
     except InputError as error:
         return _form(request, form, by_field(error), 422)
@@ -53,19 +52,20 @@ async def answer(request: Request) -> Response:
 async def as_json(request: Request) -> JSONResponse:
     """The same JSON as `dosecheck sheet --json`."""
     try:
-        return JSONResponse(_sheet(request, await json_of(request, _FIELDS)).as_dict())
+        return JSONResponse((await _sheet(request, await json_of(request, _FIELDS))).as_dict())
     except InputError as error:
         return unread(error)
 
 
-def _sheet(request: Request, texts: dict[str, Any]) -> Sheet:
+async def _sheet(request: Request, texts: dict[str, Any]) -> Sheet:
     """The one function behind the page and the JSON."""
     reference = texts.get("child") or None
     try:
         child = Child(**texts_of({name: texts.get(name) for name in CHILD_FIELDS}, date.today()))
     except InputError as error:
         raise InputError([*reference_faults(reference), *error.faults]) from None
-    return make_sheet(reference, child, site_of(request).formulary)
+    site = site_of(request)
+    return await site.apart(make_sheet, reference, child, site.formulary)
 
 
 def _form(request: Request, form: dict[str, Any], faults: dict[str, list[str]] | None = None, status: int = 200) -> HTMLResponse:

@@ -84,7 +84,7 @@ const seconds = Number(document.body.dataset.clearAfter);
 let idle;
 function wake() {
   clearTimeout(idle);
-  idle = setTimeout(() => location.replace(chooses ? chooses.action.replace(/\/order$/, "/") : location.pathname), seconds * 1000);
+  idle = setTimeout(() => location.replace(document.body.dataset.clearTo), seconds * 1000);
 }
 for (const kind of ["input", "keydown", "pointerdown", "scroll"]) {
   addEventListener(kind, wake, { passive: true });
