@@ -13,12 +13,12 @@ from dosecheck.batch.csv_cut import DELIMITERS
 from dosecheck.errors import FileError
 
 SUFFIXES = {".csv": "csv", ".tsv": "tsv", ".jsonl": "jsonl", ".ndjson": "jsonl", ".parquet": "parquet"}
-SUFFIXES |= {".arrow": "arrow", ".feather": "arrow", ".ipc": "arrow", ".arrows": "arrows"}
+SUFFIXES |= {".xlsx": "xlsx", ".arrow": "arrow", ".feather": "arrow", ".ipc": "arrow", ".arrows": "arrows"}
 STREAMS = ("csv", "tsv", "jsonl", "arrow")  # what standard input and output may be; Arrow then as a stream
 STANDARD = "-"
 TEXT = ("csv", "tsv", "jsonl")
 COMPRESSIONS = {".gz": "gzip", ".zst": "zstd"}
-ENDINGS = "Use .csv, .tsv, .jsonl or .ndjson (each also with .gz or .zst after it), .parquet, .arrow or .arrows."
+ENDINGS = "Use .csv, .tsv, .jsonl or .ndjson (each also with .gz or .zst after it), .parquet, .arrow, .arrows or, of orders, .xlsx."
 
 
 class Asked(NamedTuple):
@@ -26,10 +26,14 @@ class Asked(NamedTuple):
 
     form: of standard input and output, one of STREAMS.
     delimiter: of csv, one of the values of DELIMITERS.
+    sheet: of a workbook.
+    query: of a database, in place of a table.
     """
 
     delimiter: str = ""
     form: str = ""
+    sheet: str = ""
+    query: str = ""
 
 
 NOTHING = Asked()
