@@ -18,6 +18,7 @@ import pyarrow.parquet as pq
 
 from dosecheck.batch.csv_cut import DELIMITERS
 from dosecheck.batch.forms import STANDARD, form_of
+from dosecheck.errors import FileError
 from dosecheck.saving import FORMULA
 
 _NEGATIVE_NUMBER = r"^-[0-9]+(\.[0-9]+)?$"
@@ -141,4 +142,10 @@ def writer_of(path: Path, straight: bool, form: str = "") -> Callable[..., _Form
     if straight and not path.suffix and str(path) != STANDARD:
         return _Csv
     name, compression = form_of(path, "result", form)
+    if name not in _FORMS:
+        raise FileError(
+            str(path),
+            f'A result cannot end in "{path.suffix}".',
+            "Write it as .csv or .parquet; dosecheck batch report makes a workbook of it.",
+        )
     return partial(_Packed, inner=_FORMS[name], compression=compression) if compression else _FORMS[name]
