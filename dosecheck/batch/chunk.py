@@ -19,7 +19,7 @@ CHUNK_ROWS = 200_000
 class Refused(NamedTuple):
     """One row that cannot be read: its index in the chunk, its line in the file, why, and its text shown safely.
 
-    `file` is the name of the file where there are several.
+    `file` is the name of the file where there are several; `fields` all of the row, where the reader has them.
     """
 
     row: int
@@ -27,6 +27,7 @@ class Refused(NamedTuple):
     why: str
     text: str
     file: str = ""
+    fields: tuple[str | None, ...] = ()
 
     @property
     def place(self) -> str:
@@ -35,18 +36,29 @@ class Refused(NamedTuple):
         return f"{shown(self.file)}, {line}" if self.file else line
 
 
+class Given(NamedTuple):
+    """Whole lines of a text file as they stand there; they hold `rows` rows; `line` is the number of the first, `header` that of the file."""
+
+    line: int
+    text: bytes
+    header: bytes
+    rows: int
+
+
 class Chunk(NamedTuple):
     """Some rows of a file, in file order; there is at least one chunk, so the columns are always known.
 
     rows: one row an order; every column of the file and no other, all pl.String.
     line: Int64, the line of the file on which each row begins; in Parquet the number of the row, from 1; 0 where it is not known.
     files: where there are several, the index of the first row of each and its name.
+    given: the text of all the rows, in order; none where the file is no text.
     """
 
     rows: pl.DataFrame
     line: pl.Series
     refused: list[Refused]
     files: tuple[tuple[int, str], ...] = ()
+    given: tuple[Given, ...] = ()
 
     @property
     def first_line(self) -> int | None:
@@ -79,6 +91,6 @@ def refuse_fields(chunk: Chunk, unfit: pl.Expr, why: str) -> Chunk:
     refused = list(chunk.refused)
     for row in bad.arg_true():
         fields = (text for text, mark in zip(chunk.rows.row(row), marks.row(row), strict=True) if mark)
-        refused.append(Refused(row, chunk.line[row], why, shown(next(fields))))
+        refused.append(Refused(row, chunk.line[row], why, shown(next(fields)), fields=chunk.rows.row(row)))
     rows = chunk.rows.select(pl.when(~bad).then(pl.all()))
     return chunk._replace(rows=rows, refused=sorted(refused))

@@ -110,7 +110,7 @@ class Block(NamedTuple):
 
 
 class CsvFile:
-    """A CSV file, open at its start: `names` are the columns, `blocks` yields the rows; one `delimiter` for all."""
+    """A CSV file, open at its start: `names` are the columns, `header` their line, `blocks` yields the rows; one `delimiter` for all."""
 
     def __init__(self, file: BinaryIO, path: str, delimiter: str = ",") -> None:
         self._file, self._path = file, path
@@ -123,7 +123,8 @@ class CsvFile:
         start = _BLANK_LINES.match(text).end()
         self._line = 1 + text.count(b"\n", 0, start)
         header = self.marks.any_row.match(text, start) or self._raise_unended(text, start)
-        self.names = self._read_names(header.group())
+        self.header = header.group()
+        self.names = self._read_names(self.header)
         self._line += header.group().count(b"\n")
         self._held = text[header.end() :]
 

@@ -14,7 +14,7 @@ import polars as pl
 import pyarrow as pa
 import pyarrow.csv as arrow_csv
 
-from dosecheck.batch.chunk import Chunk, Refused, shown, without_unfit
+from dosecheck.batch.chunk import Chunk, Given, Refused, shown, without_unfit
 from dosecheck.batch.csv_cut import Block, CsvFile, Marks, Span, not_utf8
 
 _PART = 2 << 20  # bytes that one of Arrow's threads takes at a time
@@ -27,10 +27,11 @@ def read_csv(file: BinaryIO, path: str, delimiter: str = ",") -> Iterator[Chunk]
     read = False
     for block in source.blocks():
         read = True
-        yield without_unfit(_fast(block, source) or _careful(block, source))
+        chunk = without_unfit(_fast(block, source) or _careful(block, source))
+        yield chunk._replace(given=(Given(block.line, block.text, source.header, len(chunk.rows)),))
     if not read:
         nothing = pl.DataFrame(schema=dict.fromkeys(source.names, pl.String))
-        yield Chunk(nothing, pl.Series("line", [], pl.Int64), [])
+        yield Chunk(nothing, pl.Series("line", [], pl.Int64), [], given=(Given(1, b"", source.header, 0),))
 
 
 def _fast(block: Block, source: CsvFile) -> Chunk | None:

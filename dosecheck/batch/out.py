@@ -6,7 +6,6 @@ hidden file that ends in ".part".  A pipe cannot be renamed: it is written strai
 
 from __future__ import annotations
 
-import hashlib
 import os
 import secrets
 import shutil
@@ -19,12 +18,9 @@ from typing import Self
 import polars as pl
 
 from dosecheck.batch.forms import STANDARD
-from dosecheck.batch.origin import Print
 from dosecheck.batch.out_forms import writer_of
 from dosecheck.batch.several import would_be_read
 from dosecheck.errors import FileError
-
-_PIECE = 1 << 20
 
 
 class ResultWriter:
@@ -37,8 +33,6 @@ class ResultWriter:
         own: columns whose texts we made ourselves, and that no spreadsheet would run.
         form: of standard output, "-", which has no name.
 
-    After the block `print` is that of the file; None for a pipe.
-
     Raises:
         FileError: the place cannot be written, or stopped taking data (a full disk, a closed pipe).
     """
@@ -47,15 +41,9 @@ class ResultWriter:
         self, path: str | Path, columns: Sequence[str], source: str | Path | None = None, own: Sequence[str] = (), form: str = ""
     ) -> None:
         self._path, self._columns, self._own = Path(path), list(columns), list(own)
-        self._standard = str(path) == STANDARD
-        self._direct = self._standard or (os.path.exists(path) and not os.path.isfile(path) and not os.path.isdir(path))
+        self._standard, self._direct = str(path) == STANDARD, is_pipe(path)
         self._form = writer_of(self._path, self._direct, form if self._standard else "")
-        if os.path.isdir(path):
-            raise self._error("This is a folder.", "Name a file in it.")
-        if source is not None and not self._direct and would_be_read(str(source), str(path)):
-            raise self._error(
-                "The result would replace the file of orders itself, or stand among them.", "Choose another name or folder for the result."
-            )
+        check_place(path, source)
 
     def _error(self, why: str, write: str) -> FileError:
         return FileError(str(self._path), why, write)
@@ -73,8 +61,6 @@ class ResultWriter:
             self._final = Path(os.path.realpath(self._path))
             self._part = self._path if self._direct else self._final.with_name(f".{self._final.name}.{secrets.token_hex(4)}.part")
             self._file = os.fdopen(os.dup(1), "wb") if self._standard else open(self._part, "wb" if self._direct else "xb")
-        self._digest, self._digested = hashlib.sha256(), 0
-        self.print: Print | None = None
         try:
             with self._one_error():
                 if not self._direct and self._final.exists():
@@ -92,15 +78,6 @@ class ResultWriter:
             if not self._direct:
                 self._file.flush()
                 os.fsync(self._file.fileno())
-                self._take_print()
-
-    def _take_print(self) -> None:
-        """Digest what came onto the disk since the last time."""
-        with open(self._part, "rb", buffering=0) as file:
-            file.seek(self._digested)
-            while piece := file.read(_PIECE):
-                self._digest.update(piece)
-                self._digested += len(piece)
 
     def __exit__(self, kind: type[BaseException] | None, error: BaseException | None, trace: TracebackType | None) -> None:
         if kind is not None:
@@ -120,11 +97,9 @@ class ResultWriter:
             self._file.close()
             return
         os.fsync(self._file.fileno())
-        self._take_print()
         self._file.close()
-        self.print = Print(self._digested, self._digest.hexdigest())
         os.replace(self._part, self._final)
-        _sync_folder(self._final.parent)
+        sync_folder(self._final.parent)
 
     def _discard(self) -> None:
         with suppress(Exception):
@@ -135,7 +110,24 @@ class ResultWriter:
             self._part.unlink(missing_ok=True)
 
 
-def _sync_folder(folder: Path) -> None:
+def is_pipe(path: str | Path) -> bool:
+    """Something that is there and is neither file nor folder: it is written straight."""
+    return str(path) == STANDARD or (os.path.exists(path) and not os.path.isfile(path) and not os.path.isdir(path))
+
+
+def check_place(path: str | Path, source: str | Path | None) -> None:
+    """Raises FileError: it is a folder, or one of the files of orders, or would stand among them."""
+    if os.path.isdir(path):
+        raise FileError(str(path), "This is a folder.", "Name a file in it.")
+    if source is not None and not is_pipe(path) and would_be_read(str(source), str(path)):
+        raise FileError(
+            str(path),
+            "The result would replace the file of orders itself, or stand among them.",
+            "Choose another name or folder for the result.",
+        )
+
+
+def sync_folder(folder: Path) -> None:
     """Put the new name itself on disk, where the system has a way to say so; the result stands in any case."""
     with suppress(OSError):
         handle = os.open(folder, os.O_RDONLY)

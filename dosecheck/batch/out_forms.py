@@ -129,6 +129,11 @@ _FORMS: dict[str, Callable[..., _Form]] = {
 }
 
 
+def can_go_on(path: Path) -> bool:
+    """Whether a result of this name can be cut between two chunks and written further."""
+    return form_of(path, "result").name in ("csv", "tsv", "jsonl")
+
+
 def writer_of(path: Path, straight: bool, form: str = "") -> Callable[..., _Form]:
     """How a result of this name is written.
 

@@ -33,7 +33,8 @@ def _one_chunk(held: list[Chunk]) -> Chunk:
         refused += [r._replace(row=r.row + offset) for r in chunk.refused]
         files += [(row + offset, name) for row, name in chunk.files]
         offset += len(chunk.rows)
-    return Chunk(pl.concat([c.rows for c in held]), pl.concat([c.line for c in held]), refused, tuple(files))
+    given = tuple(each for c in held for each in c.given)
+    return Chunk(pl.concat([c.rows for c in held]), pl.concat([c.line for c in held]), refused, tuple(files), given)
 
 
 def ahead(items: Iterator[Chunk]) -> Iterator[Chunk]:

@@ -16,22 +16,24 @@ from typing import NamedTuple
 
 import polars as pl
 
+from dosecheck.batch.aside import aside, header_of, places
 from dosecheck.batch.chunk import Chunk
 from dosecheck.batch.colmap import ColumnMap
 from dosecheck.batch.columns import FIELDS
-from dosecheck.batch.files import ResultWriter, read_orders, sources_of
+from dosecheck.batch.files import read_orders, sources_of
 from dosecheck.batch.forms import NOTHING, Asked
-from dosecheck.batch.ledger import UNREADABLE, By, Tally, ledger, path_of, to_bytes
+from dosecheck.batch.ledger import UNREADABLE, By, Tally, ledger, path_of
 from dosecheck.batch.origin import Origin
+from dosecheck.batch.out import is_pipe
 from dosecheck.batch.pipeline import Behind, ahead, joined
 from dosecheck.batch.repeats import Repeats
 from dosecheck.batch.screen import Screen
 from dosecheck.batch.texts import RESULTS, class_texts, not_read, schema, unanswered, unread_rows, verdict_texts
+from dosecheck.batch.work import Piece, Straight, Work
 from dosecheck.errors import FileError, InputError
 from dosecheck.formulary.load import Formulary
 from dosecheck.records import NOT_CHECKED, OUTCOMES, read_order
 from dosecheck.rules.check import check_order
-from dosecheck.saving import save
 
 _REQUIRED = ("medicine", "dose")
 
@@ -40,6 +42,8 @@ class Summary(NamedTuple):
     """`rows` = the sum of `outcomes`; of those `refused` could not be read and `slow` went one by one.
 
     ledger: the file that proves it; None where the result is a pipe.
+    aside: the file of refused rows, if any, as they were given.
+    gone_on: so many rows were answered by an earlier, unfinished run.
     """
 
     rows: int
@@ -50,6 +54,8 @@ class Summary(NamedTuple):
     fingerprint: str
     as_of: date | None
     ledger: Path | None = None
+    aside: Path | None = None
+    gone_on: int = 0
 
 
 class Batch:
@@ -106,6 +112,8 @@ def run_batch(
     columns: ColumnMap | None = None,
     progress: Callable[[int], None] = lambda rows: None,
     asked: Asked = NOTHING,
+    refused: str | Path | None = None,
+    resume: bool = False,
 ) -> Summary:
     """Checks a file of orders and writes the results beside it, whole or not at all.
 
@@ -114,39 +122,56 @@ def run_batch(
         columns: the hospital's own names and codes.
         progress: called with the number of rows done.
         asked: what the name of the orders does not say.
+        refused: where refused rows are put aside; None: beside the result, if there are any.
+        resume: go on with a run that was stopped; the result, and all beside it, is the same to the byte.
 
     Raises:
         FileError: the file cannot be read or the result cannot be written; no result is left behind.
     """
-    batch, repeats, tally = Batch(formulary, today), Repeats(formulary), Tally()
+    batch, repeats, by = Batch(formulary, today), Repeats(formulary), By(formulary, today, columns)
     with Origin(sources_of(orders)) as origin:
         chunks = ahead(joined(read_orders(orders, (*FIELDS, "order_id", "child_id"), asked)))
         first = next(chunks)
         check_columns(orders, first.rows.columns, columns)
-        with ResultWriter(results, [*first.rows.columns, *RESULTS], source=orders, own=RESULTS, form=asked.form) as writer:
-            with Behind(writer.write) as written:
-                for chunk in chain([first], chunks):
+        aside_places = places(Path(os.path.realpath(results)), str(orders), asked.form, refused)
+        names = [*first.rows.columns, *RESULTS]
+        settings = {**by.as_dict(), "orders": [origin.names, origin.before], "options": [*asked, str(refused)], "columns": names}
+        if resume and None in origin.before:
+            raise FileError(str(orders), "What is no file cannot be read a second time.", "Leave --resume out.")
+        if is_pipe(results):
+            work: Work | Straight = Straight(results, names, RESULTS, asked.form)
+        else:
+            work = Work(results, aside_places, names, RESULTS, header_of(first), settings, resume, orders)
+        with work:
+            tally, at, skipped = work.tally, 0, work.done
+            batch.slow, gone_on = tally.one_by_one, tally.rows
+            with Behind(work.write) as written:
+                for number, chunk in enumerate(chain([first], chunks)):
                     mapped = columns.apply(chunk.rows) if columns else chunk.rows
-                    answers = answered(batch, mapped, chunk)
-                    written.put(pl.concat([chunk.rows, answers], how="horizontal"))
-                    repeats.add(mapped, tally.rows)
-                    tally = _counted(tally, answers, chunk, batch.slow)
-                    progress(tally.rows)
+                    if number >= skipped:  # the others were answered before the run was stopped
+                        answers = answered(batch, mapped, chunk)
+                        tally = _counted(tally, answers, chunk, batch.slow)
+                        rows = pl.concat([chunk.rows, answers], how="horizontal")
+                        written.put(Piece(rows, aside(chunk, answers["codes"] == UNREADABLE, answers["sentence"]), tally))
+                    repeats.add(mapped, at)
+                    at += len(chunk.rows)
+                    progress(at)
                 _ = repeats.found  # reckoned while the last rows are being written
             read = dict(zip(origin.names, origin.prints(), strict=True))
-    place = path_of(os.path.realpath(results)) if writer.print else None
-    if place:
-        told = {"result": {"name": Path(results).name, **writer.print._asdict()}}
-        save(place, to_bytes(ledger(read, tally, By(formulary, today, columns), told)))
+            if not work.whole:
+                work.seal(ledger(read, tally, by, work.finish()))
+    real = isinstance(work, Work)
     return Summary(
         tally.rows,
         dict(zip(OUTCOMES, tally.outcomes, strict=True)),
         tally.refused,
-        batch.slow,
+        tally.one_by_one,
         repeats,
         formulary.fingerprint,
         formulary.as_of,
-        place,
+        path_of(os.path.realpath(results)) if real else None,
+        aside_places[0] if real and tally.refused else None,
+        gone_on,
     )
 
 

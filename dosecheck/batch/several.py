@@ -69,7 +69,8 @@ def read_several(source: str, read: Read) -> Iterator[Chunk]:
                     str(path), f"Its columns are not those of {shown(files[0].name)}: {_difference(columns, found)}.", "Make them the same."
                 )
             refused = [row._replace(file=path.name) for row in chunk.refused]
-            yield Chunk(chunk.rows.select(columns), chunk.line, refused, ((0, path.name),))
+            given = tuple(each for each in chunk.given if found == columns or not each.header)  # under the first file's header
+            yield Chunk(chunk.rows.select(columns), chunk.line, refused, ((0, path.name),), given)
 
 
 def _difference(first: list[str], found: list[str]) -> str:

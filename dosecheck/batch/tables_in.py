@@ -17,7 +17,7 @@ import polars as pl
 import pyarrow as pa
 import pyarrow.parquet as pq
 
-from dosecheck.batch.chunk import CHUNK_BYTES, CHUNK_ROWS, LONGEST_ROW, Chunk, Refused, refuse_fields, shown, without_unfit
+from dosecheck.batch.chunk import CHUNK_BYTES, CHUNK_ROWS, LONGEST_ROW, Chunk, Given, Refused, refuse_fields, shown, without_unfit
 from dosecheck.batch.csv_cut import not_utf8
 from dosecheck.errors import FileError
 
@@ -251,4 +251,14 @@ def _lines_chunk(lines: list[tuple[int, bytes]], items: list[dict[str, str | Non
             refused.append(Refused(at, number, str(item), shown(raw)))
     texts = dict(zip(columns, map(list, zip(*rows, strict=True)), strict=True))
     line = pl.Series("line", [number for number, _ in lines], pl.Int64)
-    return without_unfit(Chunk(pl.DataFrame(texts, schema=dict.fromkeys(columns, pl.String)), line, refused))
+    chunk = Chunk(pl.DataFrame(texts, schema=dict.fromkeys(columns, pl.String)), line, refused, given=(_given(lines),))
+    return without_unfit(chunk)
+
+
+def _given(lines: list[tuple[int, bytes]]) -> Given:
+    """The lines with empty ones where blank lines were left out."""
+    pieces, at = [], lines[0][0]
+    for number, raw in lines:
+        pieces += [b"\n" * (number - at), raw if raw.endswith(b"\n") else raw + b"\n"]
+        at = number + 1
+    return Given(lines[0][0], b"".join(pieces), b"", len(lines))

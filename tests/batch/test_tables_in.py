@@ -175,7 +175,7 @@ def test_a_bad_line_is_refused_in_its_place(tmp_path: Path, bad: str) -> None:
     content = (GOOD + "\n" + bad + "\n" + GOOD).encode("utf-8", "surrogateescape")
     (chunk,) = lines(tmp_path, content)
     assert chunk.rows.rows() == [("1", "5 µg"), (None, None), ("1", "5 µg")]
-    ((row, line, why, text, _),) = chunk.refused
+    ((row, line, why, text, *_),) = chunk.refused
     assert (row, line) == (1, 3) and BAD_LINES[bad] in why
     assert text.isprintable() and len(text) < 2_000
 

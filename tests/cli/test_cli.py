@@ -48,7 +48,7 @@ OPTIONS = {
     "chart": "--now --svg --as-of --formulary --json --help",
     "child": "--weight --weighed --weight-is --age --born --on --gestation --height --sex --creatinine --formulary --json --help",
     "sheet": "--child --weight --weighed --weight-is --age --born --on --gestation --height --sex --creatinine --out --formulary --json --help",
-    "batch check": "--out --columns --delimiter --form --spark --fail-on --as-of --formulary --json --help",
+    "batch check": "--out --columns --delimiter --form --spark --fail-on --refused --resume --as-of --formulary --json --help",
     "batch charts": "--out --zone --columns --delimiter --form --fail-on --as-of --formulary --json --help",
     "batch columns": "--columns --out --delimiter --form --formulary --json --help",
     "batch report": "--out --before --columns --by --first --charts --on --formulary --json --help",
@@ -382,7 +382,7 @@ def test_batch_missing_options(folder: Path) -> None:
 
 @pytest.mark.parametrize("earlier", [None, "an earlier result\n"])
 def test_b104_interrupted_between_two_chunks(folder: Path, earlier: str | None, monkeypatch: pytest.MonkeyPatch) -> None:
-    """B104: Ctrl-C in the middle of a file leaves no result, and an earlier one as it was."""
+    """B104: Ctrl-C in the middle of a file leaves no result, and an earlier one as it was; what was done is kept apart."""
     if earlier:
         (folder / "out.csv").write_text(earlier, "utf-8")
 
@@ -392,7 +392,7 @@ def test_b104_interrupted_between_two_chunks(folder: Path, earlier: str | None, 
     monkeypatch.setattr("dosecheck.cli.batch.check._Progress.show", stop)
     said = batch(folder)
     assert said.status == 130 and "Stopped" in said.err and said.out.strip() == ""
-    assert sorted(p.name for p in folder.iterdir()) == (["orders.csv", "out.csv"] if earlier else ["orders.csv"])
+    assert sorted(p.name for p in folder.iterdir()) == (["orders.csv", "out.csv", "out.csv.unfinished"] if earlier else ["orders.csv", "out.csv.unfinished"])
     assert not earlier or (folder / "out.csv").read_text("utf-8") == earlier
 
 

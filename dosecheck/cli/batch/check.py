@@ -34,6 +34,8 @@ _EPILOG = "Exit status: 0 every row was answered, 1 an outcome named by --fail-o
 @click.option(
     "--fail-on", metavar="OUTCOME", type=click.Choice(OUTCOMES), multiple=True, help="exit 1 when this outcome comes up; repeatable"
 )
+@click.option("--refused", metavar="FILE", cls=Once, help="where rows that cannot be read go, as given; else beside the results")
+@click.option("--resume", is_flag=True, help="go on with a run that was stopped, if there is one")
 @as_of_option
 @common_options
 def command(
@@ -44,6 +46,8 @@ def command(
     form: str | None,
     master: str | None,
     fail_on: tuple[str, ...],
+    refused: str | None,
+    resume: bool,
     as_of: str | None,
     folder: str | None,
     as_json: bool,
@@ -58,12 +62,14 @@ def command(
     formulary = open_formulary(folder, as_of)
     mapped = read_map(columns) if columns else None
     if master:
+        if refused or resume:
+            raise click.UsageError("--refused and --resume do not go with --spark. Leave them out.")
         from dosecheck.cli.batch.on_spark import on_spark
 
         summary = on_spark(master, orders, results, formulary, mapped, delimiter, as_json)
         return _status(summary, fail_on)
     with _Progress(as_json) as progress:
-        summary = run_batch(orders, results, formulary, date.today(), mapped, progress.show, asked_of(delimiter, form))
+        summary = run_batch(orders, results, formulary, date.today(), mapped, progress.show, asked_of(delimiter, form), refused, resume)
     click.echo(_as_json(summary) if as_json else summary_text(summary, results), err=results == "-")
     return _status(summary, fail_on)
 
@@ -119,6 +125,12 @@ def summary_text(summary, results: str) -> str:
     lines = counts(summary, results)
     if not summary.rows:
         return lines[0]
+    if summary.aside:
+        lines.append(
+            wrapped(f"The rows that could not be read are in {summary.aside.name}, as given: mend them there, and check that file.")
+        )
+    if summary.gone_on:
+        lines.append(wrapped(f"{summary.gone_on:,} of the rows were answered before the run was stopped."))
     ledger = f" Ledger: {summary.ledger.name}; dosecheck batch verify compares." if summary.ledger else ""
     repeats = summary.repeats.lines()
     if repeats:
@@ -144,6 +156,7 @@ def _as_json(summary) -> str:
             "fingerprint": summary.fingerprint,
             "as_of": str(summary.as_of or ""),
             "ledger": str(summary.ledger or ""),
+            "refused_rows": str(summary.aside or ""),
             "caution": "A second check of the arithmetic, not a prescription: defer to the prescriber and to local guidance.",
         },
         indent=2,
