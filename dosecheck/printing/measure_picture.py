@@ -43,7 +43,7 @@ def measure_picture(volume: Quantity, steps: tuple[Step, ...], key: str) -> str:
             *_marks(size, fine),
             f'<path class="ink" d="M{_px(x)} {_TOP - 4}V{_BOTTOM}" stroke="#111" stroke-width="3"/>',
             _text(words, min(max(x, Fraction(34)), Fraction(326)), _TOP - 9, bold=True, large=True),
-            _text(f"one small mark is {_ml(_drawn(size, fine))}; read the scale of the device in hand", Fraction(180), _HEIGHT - 6),
+            _text(f"in mL; one small mark is {_ml(_drawn(size, fine))}; read the scale of the device in hand", Fraction(180), _HEIGHT - 6),
             "</svg>",
         )
     )
@@ -64,7 +64,7 @@ def _marks(size: Fraction, fine: Fraction) -> list[str]:
         x = _place(count * number, size)
         shapes.append(f'<path class="ink" d="M{_px(x)} {_BOTTOM}v-15" stroke="#111"/>')
         shapes.append(_text(show(Quantity(count * number * _ML, "volume", "mL")).partition(" ")[0], x, _BOTTOM + 14))
-    return [*shapes, _text("mL", Fraction(350), _BOTTOM - 24)]
+    return shapes
 
 
 def _drawn(size: Fraction, fine: Fraction) -> Fraction:

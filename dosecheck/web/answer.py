@@ -84,7 +84,8 @@ def _drawn_up(verdict: Verdict, order: Order, formulary: Formulary) -> DrawnUp |
     share = _share(verdict, medicine, product)
     if share is None:
         return None
-    words = f"{show(share)} of {product.name} ({product.strength_text}) is {show(verdict.one_dose)}."
+    strength = "" if product.strength_text in product.name else f" ({product.strength_text})"
+    words = f"{show(share)} of {product.name}{strength} is {show(verdict.one_dose)}."
     picture = measure_picture(share, product.measure, "measure") if product.below == "volume" else ""
     return DrawnUp(words, drawing(picture) if picture else "")
 

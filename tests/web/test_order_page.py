@@ -250,7 +250,7 @@ def test_the_volume_is_drawn_on_the_scale(ward: TestClient) -> None:
     """8.5 mL of 120 mg in 5 mL is 204 mg: in words and as a picture; a dose that is stopped is not drawn."""
     form = {**FORM, "dose": "204", "product": "oral-liquid-120-in-5"}
     page = text(post(ward, "/order", form).text)
-    assert "8.5 mL of oral liquid 120 mg in 5 mL (120 mg in 5 mL) is 204 mg." in page and "Fill to 8.5 mL" in page
+    assert "8.5 mL of oral liquid 120 mg in 5 mL is 204 mg." in page and "Fill to 8.5 mL" in page
     assert "Fill to" not in post(ward, "/order", {**form, "dose": "408"}).text
     assert "Fill to" not in post(ward, "/order", {**form, "weight": "31.3"}).text  # hard to believe
 
