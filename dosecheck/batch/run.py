@@ -135,7 +135,7 @@ def run_batch(
         check_columns(orders, first.rows.columns, columns)
         aside_places = places(Path(os.path.realpath(results)), str(orders), asked.form, refused)
         names = [*first.rows.columns, *RESULTS]
-        settings = {**by.as_dict(), "orders": [origin.names, origin.before], "options": [*asked, str(refused)], "columns": names}
+        settings = {**by.as_dict(), "orders": [origin.names, origin.before], "options": [*asked, str(refused or "")], "columns": names}
         if resume and None in origin.before:
             raise FileError(str(orders), "What is no file cannot be read a second time.", "Leave --resume out.")
         if is_pipe(results):

@@ -14,6 +14,7 @@ import shutil
 import sys
 from collections.abc import Iterator, Sequence
 from contextlib import contextmanager, suppress
+from datetime import date
 from pathlib import Path
 from types import TracebackType
 from typing import Any, BinaryIO, NamedTuple, Self
@@ -264,6 +265,15 @@ class Work:
                 (self.folder / name).unlink(missing_ok=True)
         with suppress(OSError):
             self.folder.rmdir()
+
+
+def begun_on(results: str | Path) -> date | None:
+    """The day of an unfinished run, which stands for undated rows also when it goes on after midnight; None where there is none."""
+    folder = Path(f"{os.path.realpath(results)}.unfinished")
+    try:
+        return date.fromisoformat(json.loads((folder / _STATE).read_bytes())["settings"]["undated_rows"])
+    except (OSError, ValueError, KeyError):
+        return None
 
 
 class Straight:

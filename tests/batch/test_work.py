@@ -15,6 +15,7 @@ from pathlib import Path
 
 import polars as pl
 import pytest
+from click.testing import CliRunner
 
 from dosecheck import FileError, Formulary
 from dosecheck.batch import csv_cut, pipeline
@@ -22,6 +23,7 @@ from dosecheck.batch import run as run_module
 from dosecheck.batch import work as work_module
 from dosecheck.batch.run import run_batch
 from dosecheck.batch.texts import RESULTS
+from dosecheck.cli import cli
 
 FOLDER = Path(__file__).parents[2] / "formulary"
 FORMULARY = Formulary(FOLDER)
@@ -212,6 +214,14 @@ def test_answered_rows_are_not_answered_again(tmp_path: Path, small: None, monke
     monkeypatch.setattr(run_module, "answered", lambda batch, mapped, chunk: seen.append(len(mapped)) or real(batch, mapped, chunk))
     summary = run(tmp_path, orders, resume=True)
     assert sum(seen) == len(MANY) - summary.gone_on < len(MANY) - 10
+
+
+def test_the_command_goes_on_with_the_day_on_which_the_run_began(tmp_path: Path, small: None) -> None:
+    orders = put(tmp_path, *MANY)
+    stopped(tmp_path, orders)  # on 2026-05-04, which is not today
+    said = CliRunner().invoke(cli, ["batch", str(orders), "--out", str(tmp_path / "results.csv"), "--formulary", str(FOLDER), "--resume"])
+    assert "were answered before the run was stopped" in said.output.replace("\n", " ")
+    assert '"undated_rows": "2026-05-04"' in (tmp_path / "results.csv.ledger.json").read_text("utf-8")
 
 
 def test_a_part_that_was_cut_is_not_gone_on_with(tmp_path: Path, small: None) -> None:

@@ -56,6 +56,7 @@ def command(
     try:
         from dosecheck.batch.colmap import read_map
         from dosecheck.batch.run import run_batch
+        from dosecheck.batch.work import begun_on
     except ImportError:
         raise DosecheckError('Files of orders need polars and pyarrow. Install them: pip install "polars>=1.30" "pyarrow>=17"') from None
     gc.enable()
@@ -68,8 +69,9 @@ def command(
 
         summary = on_spark(master, orders, results, formulary, mapped, delimiter, as_json)
         return _status(summary, fail_on)
+    today = (begun_on(results) if resume else None) or date.today()
     with _Progress(as_json) as progress:
-        summary = run_batch(orders, results, formulary, date.today(), mapped, progress.show, asked_of(delimiter, form), refused, resume)
+        summary = run_batch(orders, results, formulary, today, mapped, progress.show, asked_of(delimiter, form), refused, resume)
     click.echo(_as_json(summary) if as_json else summary_text(summary, results), err=results == "-")
     return _status(summary, fail_on)
 
