@@ -23,7 +23,7 @@ from dosecheck.web.render import drawing
 
 WORDS = {"within": "WITHIN", "query": "QUERY", "stop": "STOP", "not-checked": "NOT CHECKED"}
 
-_AROUND = 3
+_AROUND = 2  # times the child's weight: as far as the picture goes
 
 
 class DrawnUp(NamedTuple):

@@ -49,5 +49,14 @@ def names_of(formulary: Formulary) -> list[tuple[str, str]]:
     return [(name, "" if _is_own(name, medicine) else medicine.id) for name, medicine in ids.items()]
 
 
+def products_of(formulary: Formulary) -> list[Option]:
+    """Every product, and the medicine that it is of beside its name; one id may stand for several."""
+    words: dict[str, list[str]] = {}
+    for medicine in formulary.medicines():
+        for product in medicine.products:
+            words.setdefault(product.id, []).append(f"{medicine.name}: {product.name}")
+    return [(id_, "; ".join(said)) for id_, said in words.items()]
+
+
 def _is_own(name: str, medicine: Medicine) -> bool:
     return name in (medicine.id, medicine.name.lower())

@@ -126,8 +126,10 @@ def test_h31_the_next_child_starts_from_nothing(ward: TestClient) -> None:
 def test_medicine_first_without_a_script(ward: TestClient) -> None:
     """Only the routes, uses and products that the formulary has; none is chosen beforehand."""
     page = post(ward, "/order", {"medicine": "Paracetamol", "pressed": "medicine"}).text
-    routes = re.search(r'<select id="route".*?</select>', page, re.DOTALL)[0]
-    assert re.findall(r'<option value="([^"]*)"', routes) == ["", "intravenous", "oral", "rectal"] and "selected" not in routes
+    routes = re.search(r'<fieldset class="field" id="route".*?</fieldset>', page, re.DOTALL)[0]
+    assert re.findall(r'value="([^"]*)"', routes) == ["intravenous", "oral", "rectal"] and "checked" not in routes
+    uses = re.search(r'<fieldset class="field" id="for".*?</fieldset>', page, re.DOTALL)[0]
+    assert re.findall(r'value="([^"]*)" checked', uses) == [""], "what for is not told until it is pressed"
     assert "oral-liquid-120-in-5" in page and "no-such" not in page
     assert (
         "asked once the medicine is one of this formulary" in post(ward, "/order", {"medicine": "paracetamo", "pressed": "medicine"}).text
@@ -137,7 +139,9 @@ def test_medicine_first_without_a_script(ward: TestClient) -> None:
 def test_h19_a_near_name_is_asked_about_and_never_used(ward: TestClient) -> None:
     page = text(post(ward, "/order", {**FORM, "medicine": "paracetamole"}).text)
     assert "NOT CHECKED" in page and "Did you mean" in page and "213 mg" not in page
-    assert "<select" not in ward.get("/choices?medicine=paracetamole").text
+    assert (
+        "<select" not in ward.get("/choices?medicine=paracetamole").text and "<input" not in ward.get("/choices?medicine=paracetamole").text
+    )
 
 
 def test_what_a_user_typed_is_escaped(ward: TestClient) -> None:

@@ -10,7 +10,7 @@ import pytest
 from cli.door import dosecheck
 from starlette.testclient import TestClient
 from web.test_order_page import text
-from web.ward import FOLDER, post
+from web.ward import FOLDER, FORM, post
 
 from dosecheck.drill.kinds import KINDS
 from dosecheck.formulary.load import Formulary
@@ -167,3 +167,18 @@ def test_the_json_pages_are_described(ward: TestClient) -> None:
     assert {"/api/order", "/api/chart", "/api/sheet", "/api/second-check", "/api/formulary", "/api/practice/mark"} <= set(paths)
     page = ward.get("/docs").text
     assert all(path in page.replace("&#34;", '"') for path in paths) and "https://" not in page
+
+
+def test_every_fault_stands_at_its_field(ward: TestClient) -> None:
+    """A date too; and the field, were it folded away, is in sight."""
+    for name in ("born", "weighed", "on"):
+        page = post(ward, "/order", {**FORM, name: "2026-13-45"}).text
+        assert f'id="{name}-fault"' in page and f'href="#{name}"' in page
+        assert name == "born" or '<details class="more" open>' in page
+
+
+def test_products_are_offered_for_a_chart(ward: TestClient) -> None:
+    """Nobody knows the ids of products by heart."""
+    page = ward.get("/chart").text
+    assert '<option value="oral-liquid-120-in-5">paracetamol: oral liquid 120 mg in 5 mL' in page and page.count('list="products"') == 12
+    assert 'placeholder="210 mg"' not in page, "an example never looks like what was filled in"

@@ -16,7 +16,7 @@ from dosecheck.records import CHILD_FIELDS
 from dosecheck.reports.timeline import timeline_svg
 from dosecheck.rules.chart import ALONE, ChartVerdict, check_chart
 from dosecheck.web.answer import WORDS
-from dosecheck.web.choices import names_of
+from dosecheck.web.choices import names_of, products_of
 from dosecheck.web.doors import body_of_json, form_of, unread
 from dosecheck.web.forms import put_together
 from dosecheck.web.openapi import body_of_anything
@@ -150,7 +150,9 @@ def _form(request: Request, form: dict[str, Any], faults: dict[str, list[str]] |
     now = datetime.now().astimezone()
     zone = _zone()
     shown = now.strftime("%Y-%m-%d %H:%M") + ("" if zone else now.isoformat()[-6:])
-    told = {"form": form, "faults": faults or {}, "names": names_of(site_of(request).formulary), "child_pressed": CHILD_PRESSED}
+    formulary = site_of(request).formulary
+    told = {"form": form, "faults": faults or {}, "child_pressed": CHILD_PRESSED}
+    told |= {"names": names_of(formulary), "products": products_of(formulary)}
     return page(
         request, "chart_form.html", status, now=shown, zone=zone, orders=range(1, _ORDERS + 1), given=range(1, _GIVEN + 1), today="", **told
     )

@@ -49,6 +49,18 @@ async function choices(name) {
   }
 }
 
+// What is typed whole ("2 st 3 lb", "3 times a day") lifts the unit, or the words, that are pressed beside it.
+function lift(field) {
+  if (field.name === "every_typed" && field.value.trim()) {
+    document.getElementById("every-typed").checked = true;
+  } else if (/[a-z]/i.test(field.value)) {
+    for (const each of field.form.querySelectorAll(`input[name="${field.name}_unit"]:checked`)) {
+      each.checked = false;
+    }
+  }
+}
+document.addEventListener("input", (event) => lift(event.target), true);
+
 if (form && answer) {
   form.addEventListener("input", blank);
   form.addEventListener("change", async (event) => {
