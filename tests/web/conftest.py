@@ -24,13 +24,13 @@ def ward(app: Any) -> TestClient:
     return client(app=app)
 
 
-@pytest.fixture(scope="session")
+@pytest.fixture(scope="module")  # its driver has an event loop running: it ends with the module, else no later test can run its own
 def chromium() -> Iterator[Any]:
     with browser() as found:
         yield found
 
 
-@pytest.fixture(scope="session")
+@pytest.fixture(scope="module")
 def address(chromium: Any) -> Iterator[str]:
     """The page on a port of this machine."""
     with serving(Settings(port=free_port(), formulary=FOLDER)) as found:
