@@ -33,6 +33,7 @@ class Check:
     holders: list[str]
     begun: float
     begun_by: str = ""
+    form: str = ""
     comparison: Comparison | None = None
     second: Told | None = None
     when: str = ""
@@ -47,8 +48,12 @@ class SecondChecks:
         self._held: dict[str, Check] = {}
         self._wrong: list[tuple[float, str]] = []
 
-    def begin(self, asked: dict[str, Any], told: Told, holder: str, who: str = "") -> Check:
-        """The first person's part; the code under which the second finds the order.  `who`: the machine that asks.
+    def begin(self, asked: dict[str, Any], told: Told, holder: str, who: str = "", form: str = "") -> Check:
+        """The first person's part; the code under which the second finds the order.
+
+        Args:
+            who: the machine that asks.
+            form: the name of the form that was sent, see `begun_with`.
 
         Raises:
             Refused: too many are under way.
@@ -58,8 +63,12 @@ class SecondChecks:
         if len(self._held) >= _MOST or mine >= _MOST_OF_ONE:
             raise Refused(503, "Too many second checks are under way.", "Wait some minutes, and start again.")
         code = next(c for c in iter(lambda: "".join(secrets.choice(_LETTERS) for _ in range(6)), "") if c not in self._held)
-        self._held[code] = Check(code, asked, told, [holder], self._clock(), who)
+        self._held[code] = Check(code, asked, told, [holder], self._clock(), who, form)
         return self._held[code]
+
+    def begun_with(self, form: str, holder: str) -> Check | None:
+        """The check that this form began: sent again, by a second touch or by the browser's way back, it shows no figure again."""
+        return next((check for check in self._held.values() if form and check.form == form and holder in check.holders), None)
 
     def find(self, code: str, who: str = "") -> Check:
         """The check of that code, however it is spaced.

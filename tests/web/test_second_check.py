@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from datetime import UTC, date, datetime
 from pathlib import Path
 from typing import Any
@@ -245,6 +246,28 @@ def test_both_are_checked_by_the_same_figures(app: Any, ward: TestClient, monkey
     ward.post(f"/api/second-check/{code}", json={**SECOND, "answer": "9.46 mL"})
     check = site.second_checks.find(code, "ward")
     assert check.first.formulary is check.second.formulary is site.formulary
+
+
+def test_a_form_sent_again_shows_nothing_and_begins_nothing(app: Any, ward: TestClient) -> None:
+    """Independence on one device: the browser's way back sends a faulty form again, and it leads to the code, not to the figures.
+
+    The same for a second touch of the button; another browser cannot find a check by that form.
+    """
+    page = ward.get("/second-check/first").text
+    mark = re.search(r'name="form" value="([^"]+)"', page)[1]
+    form = {**ORDER, **SEEN, "weight": "14.37 kg", "initials": "AB", "form": mark}
+    faulty = post(ward, "/second-check/first", {**form, "answer": "8.98"}, "/second-check/first")
+    assert faulty.status_code == 422 and f'value="{mark}"' in faulty.text and "14.37" in faulty.text
+    code = post(ward, "/second-check/first", form, "/second-check/first").url.path.split("/")[2]
+    for again in ({**form, "answer": "8.98"}, form, {**form, "pressed": "medicine"}):
+        answer = post(ward, "/second-check/first", again, "/second-check/first")
+        assert answer.url.path == f"/second-check/{code}/result" and "14.37" not in answer.text
+    other = client(app=app)
+    assert post(other, "/second-check/first", form, "/second-check/first").url.path.split("/")[2] != code
+    second = {**SEEN, "initials": "CD"}
+    for _ in range(2):
+        assert "ALIKE" in post(other, f"/second-check/{code}", second, "/second-check").text
+    assert post(client(app=app), f"/second-check/{code}", second, "/second-check").status_code == 409
 
 
 def test_the_label_as_it_was_read_who_and_when(app: Any, ward: TestClient) -> None:

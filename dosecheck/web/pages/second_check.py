@@ -44,10 +44,13 @@ async def first_form(request: Request) -> HTMLResponse:
 async def first_commits(request: Request) -> Response:
     """Takes the first person's part, and goes on to its code."""
     form = await form_of(request, MANY)
+    check = site_of(request).second_checks.begun_with(form.get("form", ""), session_of(request))
+    if check is not None:
+        return RedirectResponse(f"/second-check/{check.code}/result", 303)
     if form.get("pressed") == "medicine":
         return _first(request, form)
     try:
-        check = _begin(request, asked_of(form), form, session_of(request))
+        check = _begin(request, asked_of(form), form, session_of(request), form.get("form", ""))
     except InputError as error:
         return _first(request, form, by_field(error), 422)
     return RedirectResponse(f"/second-check/{check.code}/result", 303)
@@ -77,6 +80,8 @@ async def second_commits(request: Request, code: str) -> Response:
     """Takes the second person's part."""
     form = await form_of(request)
     check = _found(request, code)
+    if check.comparison and session_of(request) in check.holders:  # sent twice
+        return RedirectResponse(f"/second-check/{check.code}/result", 303)
     try:
         _commit(request, check, asked_of(form), form, session_of(request))
     except InputError as error:
@@ -140,11 +145,11 @@ async def result_as_json(request: Request, code: str) -> JSONResponse:
     return JSONResponse(_told(site_of(request).second_checks.result(code, asked.get("ticket") or "", who_asks(request))))
 
 
-def _begin(request: Request, asked: dict[str, Any], own: dict[str, Any], holder: str) -> Check:
+def _begin(request: Request, asked: dict[str, Any], own: dict[str, Any], holder: str, form: str = "") -> Check:
     site = site_of(request)
     order = order_of(asked)
     told = read_told({**order, **_child(asked)}, own, site.formulary, date.today())
-    return site.second_checks.begin(order, told, holder, who_asks(request))
+    return site.second_checks.begin(order, told, holder, who_asks(request), form)
 
 
 def _commit(request: Request, check: Check, asked: dict[str, Any], own: dict[str, Any], holder: str) -> Check:
@@ -185,6 +190,7 @@ def _told(check: Check) -> dict[str, Any]:
 def _first(request: Request, form: dict[str, Any], faults: dict[str, list[str]] | None = None, status: int = 200) -> HTMLResponse:
     formulary = site_of(request).formulary
     choices = choices_of(formulary, form.get("medicine"))._replace(products=())  # each reads the label alone
+    form = {"form": secrets.token_urlsafe(9), **form}
     told = {"form": form, "faults": faults or {}, "choices": choices, "names": names_of(formulary)}
     return page(request, "second_first.html", status, pressed=PRESSED, child_pressed=CHILD_PRESSED, today=date.today().isoformat(), **told)
 
