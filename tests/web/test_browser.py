@@ -259,6 +259,7 @@ def begun(page: Any) -> str:
     page.wait_for_selector("#route")
     page.check("input[name=route][value=oral]")
     page.check("input[name=for][value=pain]")
+    assert page.locator("#product").count() == 0, "each reads the strength from the label in hand"
     page.fill("#dose", "213")
     page.check("#dose-unit-1")
     page.check("#every-4")

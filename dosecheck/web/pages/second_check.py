@@ -10,14 +10,15 @@ from fastapi import APIRouter, Request
 from fastapi.responses import HTMLResponse, JSONResponse, RedirectResponse, Response
 
 from dosecheck.errors import InputError
+from dosecheck.formulary.load import Formulary
 from dosecheck.records import CHILD_FIELDS
-from dosecheck.web.choices import choices_of, names_of
+from dosecheck.web.choices import Choices, choices_of, names_of
 from dosecheck.web.compare import ORDER_FIELDS, order_of, read_told
 from dosecheck.web.doors import form_of, json_of, unread
 from dosecheck.web.guard import Refused
 from dosecheck.web.openapi import body_of_texts
 from dosecheck.web.pages.order import MANY, asked_of
-from dosecheck.web.render import by_field, page, session_of, site_of, who_asks
+from dosecheck.web.render import by_field, fill, page, session_of, site_of, who_asks
 from dosecheck.web.second import Check
 from dosecheck.web.units import CHILD_PRESSED, PRESSED
 
@@ -38,6 +39,12 @@ async def start(request: Request) -> HTMLResponse:
 async def first_form(request: Request) -> HTMLResponse:
     """The first person's empty form."""
     return _first(request, {})
+
+
+@router.get("/second-check/choices", response_class=HTMLResponse, include_in_schema=False)
+async def choices(request: Request, medicine: str = "") -> HTMLResponse:
+    """The part of the first person's form that hangs on the medicine, for the page's own script."""
+    return HTMLResponse(fill("order_choices.html", form={}, choices=_choices(site_of(request).formulary, medicine), faults={}))
 
 
 @router.post("/second-check/first", response_class=HTMLResponse, include_in_schema=False)
@@ -189,10 +196,15 @@ def _told(check: Check) -> dict[str, Any]:
 
 def _first(request: Request, form: dict[str, Any], faults: dict[str, list[str]] | None = None, status: int = 200) -> HTMLResponse:
     formulary = site_of(request).formulary
-    choices = choices_of(formulary, form.get("medicine"))._replace(products=())  # each reads the label alone
+    choices = _choices(formulary, form.get("medicine"))
     form = {"form": secrets.token_urlsafe(9), **form}
     told = {"form": form, "faults": faults or {}, "choices": choices, "names": names_of(formulary)}
     return page(request, "second_first.html", status, pressed=PRESSED, child_pressed=CHILD_PRESSED, today=date.today().isoformat(), **told)
+
+
+def _choices(formulary: Formulary, medicine: str | None) -> Choices:
+    """Without the products: each reads the label alone."""
+    return choices_of(formulary, medicine)._replace(products=())
 
 
 def _second(

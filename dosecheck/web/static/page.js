@@ -5,7 +5,7 @@
 document.documentElement.classList.add("scripted"); // hides the buttons that only a page without it needs
 
 const form = document.querySelector("form[data-live]");
-const chooses = document.querySelector("form[data-live], form[data-choices]");
+const chooses = document.querySelector("form[data-choices]");
 const answer = document.getElementById("answer");
 let turn = 0; // an answer to anything but the form as it stands now is thrown away
 
@@ -43,7 +43,7 @@ async function ask(pressed) {
 }
 
 async function choices(name) {
-  const told = await fetch(`/choices?medicine=${encodeURIComponent(name)}`);
+  const told = await fetch(`${chooses.dataset.choices}?medicine=${encodeURIComponent(name)}`);
   if (told.ok && chooses.elements.medicine.value === name) {
     document.getElementById("choices").innerHTML = await told.text();
   }
