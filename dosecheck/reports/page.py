@@ -16,11 +16,12 @@ _OTHERS = ("born", "gestation", "height", "sex", "kidneys")
 SIZES = ("7.6", "7.2", "6.8", "6.4", "6", "5.6", "5.2")  # points of the page's unit in print; the first that fits one page
 
 
-def to_html(sheet: Sheet, size: str = SIZES[3]) -> str:
+def to_html(sheet: Sheet, size: str = SIZES[3], back: str = "") -> str:
     """The whole page as text; everything that came from outside is escaped.
 
     Args:
         size: of print; the screen has its own.
+        back: where a link at the top leads to; none on paper, and none where it is left out.
     """
     weight, _, _ = sheet.understood["weight"].partition(", ")
     return template(_FOLDER / "sheet.html").render(
@@ -31,6 +32,7 @@ def to_html(sheet: Sheet, size: str = SIZES[3]) -> str:
         others=_others(sheet),
         style=style(_FOLDER / "sheet.css"),
         size=size,
+        back=back,
         version=VERSION,
     )
 

@@ -182,3 +182,10 @@ def test_products_are_offered_for_a_chart(ward: TestClient) -> None:
     page = ward.get("/chart").text
     assert '<option value="oral-liquid-120-in-5">paracetamol: oral liquid 120 mg in 5 mL' in page and page.count('list="products"') == 12
     assert 'placeholder="210 mg"' not in page, "an example never looks like what was filled in"
+
+
+def test_the_sheet_leads_back_to_an_empty_form(ward: TestClient) -> None:
+    child = {"child": "SM-014", "weight": "14.2", "weight_unit": "kg", "age": "3", "age_unit": "years", "pressed": "page"}
+    answer = post(ward, "/sheet", child, "/sheet")
+    assert answer.status_code == 200 and '<a href="/sheet">Next child</a>' in answer.text
+    assert "14.2" not in ward.get("/sheet").text

@@ -45,7 +45,7 @@ async def answer(request: Request) -> Response:
         return _form(request, form, by_field(error), 422)
     except (FormularyError, DosecheckError) as error:
         return _form(request, form, {"sheet": [str(error)]}, 422)
-    return printed(to_html(sheet), {"refresh": f"{site_of(request).clear_after};url=/sheet"})
+    return printed(to_html(sheet, back="/sheet"), {"refresh": f"{site_of(request).clear_after};url=/sheet"})
 
 
 @router.post("/api/sheet", openapi_extra=body_of_texts(_FIELDS, _EXAMPLE))
