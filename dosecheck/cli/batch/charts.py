@@ -4,11 +4,12 @@ from __future__ import annotations
 
 import gc
 import json
+from collections.abc import Callable
 from datetime import date
 
 import click
 
-from dosecheck.cli.batch.asked import asked_of, asked_options
+from dosecheck.cli.batch.asked import asked_options
 from dosecheck.cli.options import Once, as_of_option, common_options, open_formulary
 from dosecheck.cli.text import heading, wrapped
 from dosecheck.errors import DosecheckError, Fault, InputError, TextError
@@ -37,8 +38,7 @@ def command(
     findings: str,
     zone: str | None,
     columns: str | None,
-    delimiter: str | None,
-    form: str | None,
+    asked: Callable,
     fail_on: tuple[str, ...],
     as_of: str | None,
     folder: str | None,
@@ -57,7 +57,7 @@ def command(
     gc.enable()
     formulary = open_formulary(folder, as_of)
     mapped = read_map(columns) if columns else None
-    summary = run_charts(orders, findings, formulary, date.today(), _zone(zone), mapped, asked_of(delimiter, form))
+    summary = run_charts(orders, findings, formulary, date.today(), _zone(zone), mapped, asked())
     click.echo(_as_json(summary) if as_json else _text(summary, findings))
     if summary.on_no_chart or not summary.rows:
         return 2

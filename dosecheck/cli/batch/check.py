@@ -5,11 +5,12 @@ from __future__ import annotations
 import gc
 import json
 import sys
+from collections.abc import Callable
 from datetime import date
 
 import click
 
-from dosecheck.cli.batch.asked import asked_of, asked_options
+from dosecheck.cli.batch.asked import asked_options
 from dosecheck.cli.options import Once, as_of_option, common_options, open_formulary
 from dosecheck.cli.text import heading, wrapped
 from dosecheck.errors import DosecheckError
@@ -42,8 +43,7 @@ def command(
     orders: str,
     results: str,
     columns: str | None,
-    delimiter: str | None,
-    form: str | None,
+    asked: Callable,
     master: str | None,
     fail_on: tuple[str, ...],
     refused: str | None,
@@ -67,11 +67,11 @@ def command(
             raise click.UsageError("--refused and --resume do not go with --spark. Leave them out.")
         from dosecheck.cli.batch.on_spark import on_spark
 
-        summary = on_spark(master, orders, results, formulary, mapped, delimiter, as_json)
+        summary = on_spark(master, orders, results, formulary, mapped, asked(), as_json)
         return _status(summary, fail_on)
     today = (begun_on(results) if resume else None) or date.today()
     with _Progress(as_json) as progress:
-        summary = run_batch(orders, results, formulary, today, mapped, progress.show, asked_of(delimiter, form), refused, resume)
+        summary = run_batch(orders, results, formulary, today, mapped, progress.show, asked(), refused, resume)
     click.echo(_as_json(summary) if as_json else summary_text(summary, results), err=results == "-")
     return _status(summary, fail_on)
 

@@ -3,10 +3,11 @@
 from __future__ import annotations
 
 import json
+from collections.abc import Callable
 
 import click
 
-from dosecheck.cli.batch.asked import asked_of, asked_options
+from dosecheck.cli.batch.asked import asked_options
 from dosecheck.cli.options import Once, common_options, open_formulary
 from dosecheck.cli.text import heading, wrapped
 from dosecheck.saving import save
@@ -22,16 +23,14 @@ _EPILOG = (
 @click.option("--out", metavar="MAP.toml", cls=Once, help="write the proposal, to be looked at and mended")
 @asked_options
 @common_options
-def command(
-    orders: str, columns: str | None, out: str | None, delimiter: str | None, form: str | None, folder: str | None, as_json: bool
-) -> int:
+def command(orders: str, columns: str | None, out: str | None, asked: Callable, folder: str | None, as_json: bool) -> int:
     """What the columns of a file seem to be, and how its first rows are understood."""
     from dosecheck.batch.colmap import read_map
     from dosecheck.batch.files import read_orders
     from dosecheck.batch.propose import look, map_of, map_text, propose
 
     formulary = open_formulary(folder)
-    rows = next(read_orders(orders, asked=asked_of(delimiter, form))).rows
+    rows = next(read_orders(orders, asked=asked())).rows
     guesses = [] if columns else propose(rows.columns)
     mapping = read_map(columns) if columns else map_of(guesses)
     mapping.mapped_names(rows.columns, orders)

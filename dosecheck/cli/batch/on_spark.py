@@ -14,6 +14,7 @@ from dosecheck.errors import FileError
 
 if TYPE_CHECKING:
     from dosecheck.batch.colmap import ColumnMap
+    from dosecheck.batch.forms import Asked
     from dosecheck.batch.spark_run import SparkSummary
     from dosecheck.formulary.load import Formulary
 
@@ -21,13 +22,14 @@ _CAUTION = "A second check of the arithmetic, not a prescription: defer to the p
 
 
 def on_spark(
-    master: str, orders: str, results: str, formulary: Formulary, columns: ColumnMap | None, delimiter: str | None, as_json: bool
+    master: str, orders: str, results: str, formulary: Formulary, columns: ColumnMap | None, asked: Asked, as_json: bool
 ) -> SparkSummary:
     """Runs it, and says what came of it."""
+    from dosecheck.batch.forms import NOTHING
     from dosecheck.batch.spark_run import run_on_spark, session
 
-    if delimiter:
-        raise FileError(orders, "Spark takes Parquet, which has no delimiter.", "Leave --delimiter out.")
+    if asked != NOTHING:
+        raise FileError(orders, "Spark takes Parquet alone.", "Leave --delimiter, --form, --sheet and --query out.")
     with session(master) as spark:
         summary = run_on_spark(spark, orders, results, formulary, date.today(), columns)
     click.echo(_as_json(summary) if as_json else _text(summary, results))
