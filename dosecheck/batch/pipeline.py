@@ -4,12 +4,14 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterator
 from concurrent.futures import Future, ThreadPoolExecutor
+from typing import Generic, TypeVar
 
 import polars as pl
 
 from dosecheck.batch.chunk import Chunk
 
 CHUNK_ROWS = 300_000
+T = TypeVar("T")
 
 
 def joined(chunks: Iterator[Chunk]) -> Iterator[Chunk]:
@@ -46,17 +48,17 @@ def ahead(items: Iterator[Chunk]) -> Iterator[Chunk]:
             yield item
 
 
-class Behind:
+class Behind(Generic[T]):
     """Writes in a thread, one chunk at a time and in order; a fault of writing is raised at the next chunk or at the end."""
 
-    def __init__(self, write: Callable[[pl.DataFrame], None]) -> None:
+    def __init__(self, write: Callable[[T], None]) -> None:
         self._write, self._pool = write, ThreadPoolExecutor(1)
         self._last: Future | None = None
 
     def __enter__(self) -> Behind:
         return self
 
-    def put(self, rows: pl.DataFrame) -> None:
+    def put(self, rows: T) -> None:
         if self._last is not None:
             self._last.result()
         self._last = self._pool.submit(self._write, rows)

@@ -77,16 +77,25 @@ class Batch:
         Args:
             rows: columns named as the options of `dosecheck order`, with "_" for "-"; others are not looked at.
         """
+        return self.compare(rows)()
+
+    def compare(self, rows: pl.DataFrame) -> Callable[[], pl.DataFrame]:
+        """Does all of `answer` but the words, which the returned function puts to it, in another thread if need be."""
         dated = self._dated(rows)
         screened, read = self.screen.screen(dated)
         self.slow += len(screened.slow)
         one_by_one = [(row, *self._one(dated, row)) for row in screened.slow]
         single = pl.DataFrame(one_by_one, schema=schema(), orient="row")
         unread = unread_rows(read)
-        answers = class_texts(screened._replace(rows=screened.rows.sort("row")), read.weight_z)
-        if len(single) or len(unread):
-            answers = pl.concat([answers, single, unread]).sort("row")
-        return answers.select(RESULTS)
+        held = screened._replace(classes=list(screened.classes))  # those of the next chunk come on top of the screen's own
+
+        def words() -> pl.DataFrame:
+            answers = class_texts(held._replace(rows=held.rows.sort("row")), read.weight_z)
+            if len(single) or len(unread):
+                answers = pl.concat([answers, single, unread]).sort("row")
+            return answers.select(RESULTS)
+
+        return words
 
     def _dated(self, rows: pl.DataFrame) -> pl.DataFrame:
         on = pl.lit(self.today.isoformat())
@@ -143,24 +152,21 @@ def run_batch(
         else:
             work = Work(results, aside_places, names, RESULTS, header_of(first), settings, resume, orders)
         with work:
-            tally, at, skipped = work.tally, 0, work.done
-            batch.slow, gone_on = tally.one_by_one, tally.rows
-            with Behind(work.write) as written:
+            at, skipped, told = 0, work.done, _Told(work)
+            batch.slow, gone_on = work.tally.one_by_one, work.tally.rows
+            with Behind(told.write) as written:
                 for number, chunk in enumerate(chain([first], chunks)):
                     mapped = columns.apply(chunk.rows) if columns else chunk.rows
                     if number >= skipped:  # the others were answered before the run was stopped
-                        answers = answered(batch, mapped, chunk)
-                        tally = _counted(tally, answers, chunk, batch.slow)
-                        rows = pl.concat([chunk.rows, answers], how="horizontal")
-                        written.put(Piece(rows, aside(chunk, answers["codes"] == UNREADABLE, answers["sentence"]), tally))
+                        written.put(_Compared(chunk, batch.compare(mapped), batch.slow))
                     repeats.add(mapped, at)
                     at += len(chunk.rows)
                     progress(at)
                 _ = repeats.found  # reckoned while the last rows are being written
             read = dict(zip(origin.names, origin.prints(), strict=True))
             if not work.whole:
-                work.seal(ledger(read, tally, by, work.finish()))
-    real = isinstance(work, Work)
+                work.seal(ledger(read, told.tally, by, work.finish()))
+    tally, real = told.tally, isinstance(work, Work)
     return Summary(
         tally.rows,
         dict(zip(OUTCOMES, tally.outcomes, strict=True)),
@@ -173,6 +179,28 @@ def run_batch(
         aside_places[0] if real and tally.refused else None,
         gone_on,
     )
+
+
+class _Compared(NamedTuple):
+    """A chunk compared; `words` gives its answers, `one_by_one` is how many rows went so since the start."""
+
+    chunk: Chunk
+    words: Callable[[], pl.DataFrame]
+    one_by_one: int
+
+
+class _Told:
+    """Puts the words to chunk after chunk, counts it, and writes it, while the next one is being compared."""
+
+    def __init__(self, work: Work | Straight) -> None:
+        self._work, self.tally = work, work.tally
+
+    def write(self, compared: _Compared) -> None:
+        chunk = compared.chunk
+        answers = _with_refused(compared.words(), chunk)
+        self.tally = _counted(self.tally, answers, chunk, compared.one_by_one)
+        rows = pl.concat([chunk.rows, answers], how="horizontal")
+        self._work.write(Piece(rows, aside(chunk, answers["codes"] == UNREADABLE, answers["sentence"]), self.tally))
 
 
 def _counted(tally: Tally, answers: pl.DataFrame, chunk: Chunk, one_by_one: int) -> Tally:
