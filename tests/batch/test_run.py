@@ -189,7 +189,6 @@ def test_od_is_refused_until_mapped(tmp_path: Path) -> None:
     assert rows["outcome"][0] == "not-checked" and "more than one reading" in rows["sentence"][0]
 
 
-
 def test_a_map_of_a_column_that_is_not_there(tmp_path: Path) -> None:
     (tmp_path / "map.toml").write_text('[columns]\nweight = "kilos"\n')
     with pytest.raises(FileError, match="not in the file"):
@@ -223,8 +222,14 @@ def test_awkward_times_answer_as_one_by_one(tmp_path: Path, every: str) -> None:
     assert rows["outcome"].to_list() == [verdict.outcome, "stop"]
 
 
-def test_a_fault_in_the_columns_leaves_no_result(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr(run_module.Batch, "answer", lambda *_: (_ for _ in ()).throw(RuntimeError("planted")))
+def planted(*_: object) -> pl.DataFrame:
+    raise RuntimeError("planted")
+
+
+@pytest.mark.parametrize("compare", [planted, lambda *_: planted], ids=["where rows are compared", "where words are put to them"])
+def test_a_fault_in_the_columns_leaves_no_result(tmp_path: Path, monkeypatch: pytest.MonkeyPatch, compare: object) -> None:
+    """In either thread."""
+    monkeypatch.setattr(run_module.Batch, "compare", compare)
     with pytest.raises(RuntimeError):
         batch(tmp_path, lines(GOOD))
     assert [path.name for path in tmp_path.iterdir()] == ["orders.csv"]

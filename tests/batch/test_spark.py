@@ -151,7 +151,7 @@ def test_the_command(spark: Any, tmp_path: Path) -> None:
     shutil.rmtree(tmp_path / "results")
     told = json.loads(CliRunner().invoke(cli, [*asked, "--json"], standalone_mode=False).output)
     assert told["rows"] == 14 and told["fingerprint"] == FORMULARY.fingerprint
-    assert "no delimiter" in str(CliRunner().invoke(cli, [*asked, "--delimiter", "comma"], standalone_mode=False).exception)
+    assert "Parquet alone" in str(CliRunner().invoke(cli, [*asked, "--delimiter", "comma"], standalone_mode=False).exception)
 
 
 def given(child: str, *times: str, **changed: str) -> list[dict[str, str]]:
