@@ -470,7 +470,7 @@ def test_a_crash_is_no_answer(monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -
         raise RuntimeError("planted")
 
     monkeypatch.setattr("dosecheck.cli.order.check_order", broken)
-    monkeypatch.setattr("dosecheck.batch.run.Batch.answer", broken)
+    monkeypatch.setattr("dosecheck.batch.run.Batch.compare", broken)
     said = order()
     assert (said.status, said.out) == (4, "") and said.err.startswith("NOT CHECKED")
     (tmp_path / "orders.csv").write_text(ROWS.format("paracetamol", "paracetamol"), "utf-8")

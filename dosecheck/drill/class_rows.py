@@ -35,7 +35,7 @@ def read_rows(path: str) -> tuple[list[Row], list[Fault]]:
     Raises:
         FileError: it cannot be read, is no CSV, or has other columns.
     """
-    from dosecheck.batch.csv_cut import CsvFile, fault  # loads Arrow, which nothing else of the drill needs
+    from dosecheck.batch.csv_cut import CsvFile, marks_of  # loads Arrow, which nothing else of the drill needs
 
     rows: list[Row] = []
     faults: list[Fault] = []
@@ -44,7 +44,7 @@ def read_rows(path: str) -> tuple[list[Row], list[Fault]]:
             table = CsvFile(file, path)
             exported = _is_export(path, table.names)
             for place, raw, broken in _raw(table, Path(path).name):
-                cells = Fault(place, "", fault(raw), "") if broken else _cells(place, raw, table.names)
+                cells = Fault(place, "", marks_of(",").fault(raw), "") if broken else _cells(place, raw, table.names)
                 if isinstance(cells, Fault):
                     faults.append(cells)
                 elif cells:
