@@ -10,6 +10,8 @@ import threading
 from hashlib import sha256
 from typing import Any
 
+from anyio.to_thread import run_sync
+
 from dosecheck.errors import DosecheckError
 from dosecheck.formulary.load import Formulary
 from dosecheck.journal import Journal
@@ -106,7 +108,11 @@ class Site:
     def is_token(self, session: str | None, token: str | None) -> bool:
         return bool(session and token and token.isascii() and hmac.compare_digest(self.token(session), token))
 
-    def keep(self, kind: str, asked: dict[str, Any], answer: dict[str, Any], formulary: Formulary, by: str = "") -> str:
+    async def keep(self, kind: str, asked: dict[str, Any], answer: dict[str, Any], formulary: Formulary, by: str = "") -> str:
+        """`keep_now` in a thread, so that nobody else waits for the disk."""
+        return "" if self.journal is None else await run_sync(self.keep_now, kind, asked, answer, formulary, by)
+
+    def keep_now(self, kind: str, asked: dict[str, Any], answer: dict[str, Any], formulary: Formulary, by: str = "") -> str:
         """Writes an entry where the journal is on.  Returns what the page says of it: nothing where it is off."""
         if self.journal is None:
             return ""

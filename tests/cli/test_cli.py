@@ -392,7 +392,9 @@ def test_b104_interrupted_between_two_chunks(folder: Path, earlier: str | None, 
     monkeypatch.setattr("dosecheck.cli.batch.check._Progress.show", stop)
     said = batch(folder)
     assert said.status == 130 and "Stopped" in said.err and said.out.strip() == ""
-    assert sorted(p.name for p in folder.iterdir()) == (["orders.csv", "out.csv", "out.csv.unfinished"] if earlier else ["orders.csv", "out.csv.unfinished"])
+    assert sorted(p.name for p in folder.iterdir()) == (
+        ["orders.csv", "out.csv", "out.csv.unfinished"] if earlier else ["orders.csv", "out.csv.unfinished"]
+    )
     assert not earlier or (folder / "out.csv").read_text("utf-8") == earlier
 
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import asyncio
 import os
 import shutil
 import signal
@@ -199,3 +200,20 @@ def test_an_address_that_is_taken(tmp_path: Path) -> None:
         words = [sys.executable, "-m", "dosecheck", "serve", "--port", port, "--formulary", str(FOLDER)]
         done = subprocess.run(words, capture_output=True, text=True, cwd=REPO, check=False, timeout=60)
     assert done.returncode == 2 and "--port" in done.stderr and "Traceback" not in done.stderr
+
+
+def test_nobody_waits_for_somebody_elses_disk(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """A journal that is slow to write keeps only its own answer waiting."""
+
+    site = make_app(Settings(formulary=FOLDER, journal=tmp_path / "journal.db")).app.state.site
+    slow = threading.Event()
+    monkeypatch.setattr(Journal, "add", lambda *_, **__: slow.wait(10) and 1)
+
+    async def both() -> list[str]:
+        waiting = asyncio.ensure_future(site.keep("order", {}, {}, site.formulary))
+        await asyncio.sleep(0.05)
+        assert not waiting.done()  # and yet we are here
+        slow.set()
+        return [await waiting]
+
+    assert asyncio.run(both()) == ["In the journal as entry 1."]

@@ -84,7 +84,7 @@ async def _checked(request: Request, content: bytes) -> tuple[ChartVerdict, str]
     site = site_of(request)
     formulary = site.formulary
     verdict = await site.apart(check_chart, chart, formulary)
-    return verdict, site.keep("chart", _asked(verdict), verdict.as_dict(), formulary)
+    return verdict, await site.keep("chart", _asked(verdict), verdict.as_dict(), formulary)
 
 
 def _bounded(chart: Chart) -> None:

@@ -79,7 +79,7 @@ async def answer(request: Request) -> HTMLResponse:
     if missing:
         return HTMLResponse(fill("order_missing.html", missing=missing))
     told = answer_of(verdict, order, child, formulary)
-    kept = site.keep("order", _told(asked), verdict.as_dict(), formulary)
+    kept = await site.keep("order", _told(asked), verdict.as_dict(), formulary)
     if live:
         return HTMLResponse(fill("order_answer.html", answer=told, kept=kept, trouble=site.figures.trouble))
     return page(request, "order_answered.html", clear_to="/", form=_flat(form), answer=told, kept=kept)
@@ -109,7 +109,7 @@ async def as_json(request: Request) -> JSONResponse:
         told = check(formulary, asked)[0].as_dict()
     except InputError as error:
         return unread(error)
-    kept = site.keep("order", _told(asked), told, formulary)
+    kept = await site.keep("order", _told(asked), told, formulary)
     notes = {name: text for name, text in (("journal", kept), ("trouble", site.figures.trouble)) if text}
     return JSONResponse({**told, **notes})
 

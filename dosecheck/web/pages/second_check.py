@@ -90,7 +90,7 @@ async def second_commits(request: Request, code: str) -> Response:
     if check.comparison and session_of(request) in check.holders:  # sent twice
         return RedirectResponse(f"/second-check/{check.code}/result", 303)
     try:
-        _commit(request, check, asked_of(form), form, session_of(request))
+        await _commit(request, check, asked_of(form), form, session_of(request))
     except InputError as error:
         return _second(request, check, form, by_field(error), 422)
     return RedirectResponse(f"/second-check/{check.code}/result", 303)
@@ -136,7 +136,7 @@ async def second_as_json(request: Request, code: str) -> JSONResponse:
     """The second person's part.  Answers the comparison."""
     try:
         asked = await json_of(request, _SECOND)
-        check = _commit(request, _found(request, code), asked, asked, secrets.token_urlsafe(16))
+        check = await _commit(request, _found(request, code), asked, asked, secrets.token_urlsafe(16))
     except InputError as error:
         return unread(error)
     return JSONResponse(_told(check))
@@ -159,7 +159,7 @@ def _begin(request: Request, asked: dict[str, Any], own: dict[str, Any], holder:
     return site.second_checks.begin(order, told, holder, who_asks(request), form)
 
 
-def _commit(request: Request, check: Check, asked: dict[str, Any], own: dict[str, Any], holder: str) -> Check:
+async def _commit(request: Request, check: Check, asked: dict[str, Any], own: dict[str, Any], holder: str) -> Check:
     site = site_of(request)
     told = read_told({**check.asked, **_child(asked)}, own, site.formulary, date.today())
     done = site.second_checks.commit(check, told, holder)
@@ -168,7 +168,7 @@ def _commit(request: Request, check: Check, asked: dict[str, Any], own: dict[str
         for each, came in zip((done.first, done.second), done.comparison.answers, strict=True)
     }
     asked_whole = {"order": done.asked, "parts": parts}
-    done.kept = site.keep("second-check", asked_whole, done.comparison.as_dict(), told.formulary, by=" ".join(parts))
+    done.kept = await site.keep("second-check", asked_whole, done.comparison.as_dict(), told.formulary, by=" ".join(parts))
     return done
 
 
