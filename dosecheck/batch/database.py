@@ -1,4 +1,4 @@
-"""Reads orders from a table or a query of a database, by SQLAlchemy and the driver that the address names.
+"""Reads orders from a table or a query of a database, and writes results into a new table, by SQLAlchemy and the driver that the address names.
 
     sqlite:///orders.db#orders          postgresql+psycopg://user@host/ward#orders
 
@@ -7,9 +7,13 @@ What stands after the # is the table.  A password never comes into a message, a 
 
 from __future__ import annotations
 
-from collections.abc import Iterator
-from contextlib import contextmanager
-from typing import Any
+import sys
+from collections.abc import Iterator, Sequence
+from contextlib import ExitStack, contextmanager
+from types import TracebackType
+from typing import Any, Self
+
+import polars as pl
 
 from dosecheck.batch.cells import chunk_of_cells
 from dosecheck.batch.chunk import Chunk, shown
@@ -23,7 +27,9 @@ def is_address(source: str) -> bool:
 
 
 def told(address: str) -> str:
-    """The address as it may be shown: without password and options."""
+    """The address as it may be shown: without password and options.  What is no address of a database stays as it is."""
+    if not is_address(address):
+        return address
     from sqlalchemy.engine import make_url
     from sqlalchemy.exc import ArgumentError
 
@@ -75,12 +81,80 @@ def _quoted(connection: Any, table: str) -> str:
     return ".".join(quote(part) for part in table.split("."))
 
 
+class NewTable:
+    """Writes rows of text into a table that is not there yet, in one transaction: all of it stands there at the end, or nothing.
+
+    Raises:
+        FileError: no table is named, it is there already, or the database cannot be written.
+    """
+
+    def __init__(self, address: str, columns: Sequence[str]) -> None:
+        self._address, self._columns = address, list(columns)
+        if not address.partition("#")[2]:
+            raise FileError(told(address), "No table is named for the results.", "Write it after a #, such as sqlite:///orders.db#results.")
+
+    def __enter__(self) -> Self:
+        self._stack = ExitStack()
+        self._connection, self._text = self._stack.enter_context(_connected(self._address, "written"))
+        try:
+            self._begin()
+        except BaseException:
+            if not self._stack.__exit__(*sys.exc_info()):
+                raise
+        return self
+
+    def _begin(self) -> None:
+        from sqlalchemy import inspect
+
+        table = self._address.partition("#")[2]
+        schema, _, name = table.rpartition(".")
+        if inspect(self._connection).has_table(name, schema=schema or None):
+            raise FileError(told(self._address), "The table is there already.", "Name another one for the results.")
+        quote = self._connection.dialect.identifier_preparer.quote
+        self._connection.rollback()  # the look itself began a transaction
+        columns = ", ".join(f"{quote(column)} text" for column in self._columns)
+        self._connection.execute(self._text(f"create table {_quoted(self._connection, table)} ({columns})"))
+        marks = ", ".join(f":c{place}" for place in range(len(self._columns)))
+        self._insert = self._text(f"insert into {_quoted(self._connection, table)} values ({marks})")
+
+    def write(self, rows: pl.DataFrame) -> None:
+        """Adds the rows, in order."""
+        names = [f"c{place}" for place in range(len(self._columns))]
+        with _one_error(self._connection.engine, self._address, "written"):
+            for piece in rows.select(self._columns).iter_slices(_ROWS):
+                self._connection.execute(self._insert, [dict(zip(names, row, strict=True)) for row in piece.iter_rows()])
+
+    def __exit__(self, kind: type[BaseException] | None, error: BaseException | None, trace: TracebackType | None) -> None:
+        try:
+            if kind is None:
+                with _one_error(self._connection.engine, self._address, "written"):
+                    self._connection.commit()
+        finally:
+            self._stack.close()  # what was not committed is rolled back
+
+
 @contextmanager
-def _connected(address: str) -> Iterator[tuple[Any, Any]]:
-    """A connection that only reads, and the function that makes a statement of a text; each failure is one error without the password."""
+def _one_error(engine: Any, address: str, what: str) -> Iterator[None]:
+    """Each failure of the database as one error without the password."""
+    from sqlalchemy.exc import SQLAlchemyError
+
     try:
-        from sqlalchemy import create_engine, text
-        from sqlalchemy.exc import ArgumentError, NoSuchModuleError, SQLAlchemyError
+        yield
+    except SQLAlchemyError as error:
+        why = str(getattr(error, "orig", None) or error).strip().partition("\n")[0]
+        raise FileError(
+            told(address),
+            f"It cannot be {what}: {shown(_without(engine.url.password, why))}",
+            "Look at the address, the table and the rights.",
+        ) from None
+
+
+@contextmanager
+def _connected(address: str, what: str = "read") -> Iterator[tuple[Any, Any]]:
+    """A connection, and the function that makes a statement of a text."""
+    try:
+        from sqlalchemy import create_engine, event, text
+        from sqlalchemy.exc import ArgumentError, NoSuchModuleError
     except ImportError:
         raise DosecheckError(
             'A database needs SQLAlchemy. Write: pip install "dosecheck[database]", and the driver of your database.'
@@ -91,16 +165,12 @@ def _connected(address: str) -> Iterator[tuple[Any, Any]]:
         raise DosecheckError(f"The driver {error.name} is not installed. Write: pip install {error.name}") from None
     except (ArgumentError, NoSuchModuleError, ValueError):
         raise FileError(told(address), "This is no address of a database.", "Write it as sqlite:///orders.db#orders.") from None
+    if engine.dialect.name == "sqlite":  # its driver would let a table stand that a broken transaction made
+        event.listen(engine, "connect", lambda connection, _: setattr(connection, "isolation_level", None))
+        event.listen(engine, "begin", lambda connection: connection.exec_driver_sql("begin"))
     try:
-        with engine.connect() as connection:
+        with _one_error(engine, address, what), engine.connect() as connection:
             yield connection, text
-    except SQLAlchemyError as error:
-        why = str(getattr(error, "orig", None) or error).strip().partition("\n")[0]
-        raise FileError(
-            told(address),
-            f"It cannot be read: {shown(_without(engine.url.password, why))}",
-            "Look at the address, the table and the rights.",
-        ) from None
     finally:
         engine.dispose()
 

@@ -17,6 +17,7 @@ from typing import Self
 
 import polars as pl
 
+from dosecheck.batch.database import is_address
 from dosecheck.batch.forms import STANDARD
 from dosecheck.batch.out_forms import writer_of
 from dosecheck.batch.several import would_be_read
@@ -111,8 +112,8 @@ class ResultWriter:
 
 
 def is_pipe(path: str | Path) -> bool:
-    """Something that is there and is neither file nor folder: it is written straight."""
-    return str(path) == STANDARD or (os.path.exists(path) and not os.path.isfile(path) and not os.path.isdir(path))
+    """Something that is there and is neither file nor folder, or a database: it is written straight."""
+    return str(path) == STANDARD or is_address(str(path)) or (os.path.exists(path) and not os.path.isfile(path) and not os.path.isdir(path))
 
 
 def check_place(path: str | Path, source: str | Path | None) -> None:

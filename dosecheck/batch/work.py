@@ -22,6 +22,7 @@ from typing import Any, BinaryIO, NamedTuple, Self
 import polars as pl
 
 from dosecheck.batch.aside import REASONS_HEADER, Aside, reasons
+from dosecheck.batch.database import NewTable, is_address
 from dosecheck.batch.ledger import Tally, path_of, to_bytes
 from dosecheck.batch.origin import Print
 from dosecheck.batch.out import ResultWriter, check_place, sync_folder
@@ -277,12 +278,13 @@ def begun_on(results: str | Path) -> date | None:
 
 
 class Straight:
-    """A pipe in the place of `Work`: what is written is gone, and there is no ledger and nothing put aside."""
+    """A pipe or a new table of a database in the place of `Work`: there is no ledger, and nothing put aside."""
 
     done, tally, whole = 0, Tally(), False
 
     def __init__(self, results: str | Path, columns: Sequence[str], own: Sequence[str], form: str) -> None:
-        self._writer = ResultWriter(results, columns, own=own, form=form)
+        address = str(results)
+        self._writer = NewTable(address, columns) if is_address(address) else ResultWriter(results, columns, own=own, form=form)
 
     def __enter__(self) -> Self:
         self._writer.__enter__()

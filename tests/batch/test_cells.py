@@ -15,6 +15,7 @@ from typing import Any
 import openpyxl
 import polars as pl
 import pytest
+from cli.door import dosecheck
 from hypothesis import given
 from hypothesis import strategies as st
 from sqlalchemy import create_engine, text
@@ -271,3 +272,71 @@ def test_a_table_of_an_odd_name_is_no_statement(tmp_path: Path) -> None:
     with pytest.raises(FileError, match="no such table"):
         list(read_orders(address + '"; drop table orders; --'))
     assert len(next(read_orders(address)).rows) == 3
+
+
+# ---- results into a new table ----
+
+
+def rows_of(address: str) -> list[tuple[Any, ...]]:
+    url, _, table = address.partition("#")
+    engine = create_engine(url)
+    with engine.connect() as connection:
+        rows = [tuple(row) for row in connection.execute(text(f"select * from {table}"))]
+    engine.dispose()
+    return rows
+
+
+@pytest.fixture
+def results(database: str) -> Iterator[str]:
+    yield f"{database}#results"
+    engine = create_engine(database)
+    with engine.begin() as connection:
+        connection.execute(text("drop table if exists results"))
+    engine.dispose()
+
+
+@pytest.fixture
+def orders(tmp_path: Path) -> Path:
+    pl.DataFrame(ROWS, schema=NAMES, orient="row").write_csv(tmp_path / "orders.csv")
+    return tmp_path / "orders.csv"
+
+
+def test_results_in_a_table_are_those_of_a_file(results: str, orders: Path) -> None:
+    for place in (results, orders.with_name("results.csv")):
+        run_batch(orders, place, FORMULARY, date(2026, 5, 4))
+    assert rows_of(results) == pl.read_csv(orders.with_name("results.csv"), infer_schema=False).rows()
+
+
+def test_a_table_that_is_there_is_left_alone(results: str, orders: Path) -> None:
+    run_batch(orders, results, FORMULARY, date(2026, 5, 4))
+    before = rows_of(results)
+    with pytest.raises(FileError, match="is there already"):
+        run_batch(orders, results, FORMULARY, date(2026, 5, 4))
+    assert rows_of(results) == before
+
+
+def test_h26_a_fault_leaves_no_table(results: str, orders: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """H26: all in one transaction: a run that breaks leaves nothing."""
+
+    def planted(*_: object) -> None:
+        raise RuntimeError("planted")
+
+    with monkeypatch.context() as broken, pytest.raises(RuntimeError):
+        broken.setattr("dosecheck.batch.database.NewTable.write", planted)
+        run_batch(orders, results, FORMULARY, date(2026, 5, 4))
+    run_batch(orders, results, FORMULARY, date(2026, 5, 4))
+    assert len(rows_of(results)) == len(ROWS)
+
+
+def test_no_table_named(orders: Path, tmp_path: Path) -> None:
+    with pytest.raises(FileError, match="No table is named"):
+        run_batch(orders, f"sqlite:///{tmp_path / 'x.db'}", FORMULARY, date(2026, 5, 4))
+
+
+def test_the_summary_tells_no_password(server: str, orders: Path) -> None:
+    said = dosecheck("batch", str(orders), "--out", f"{server}#results", "--formulary", str(Path(__file__).parents[2] / "formulary"))
+    assert said.status == 0 and "s3cret" not in said.out + said.err and "#results" in said.out
+    engine = create_engine(server)
+    with engine.begin() as connection:
+        connection.execute(text("drop table results"))
+    engine.dispose()

@@ -55,6 +55,7 @@ def command(
     """Check a file of orders: CSV, TSV or JSON Lines (also .gz, .zst) or Parquet, in and out."""
     try:
         from dosecheck.batch.colmap import read_map
+        from dosecheck.batch.database import told
         from dosecheck.batch.run import run_batch
         from dosecheck.batch.work import begun_on
     except ImportError:
@@ -72,7 +73,7 @@ def command(
     today = (begun_on(results) if resume else None) or date.today()
     with _Progress(as_json) as progress:
         summary = run_batch(orders, results, formulary, today, mapped, progress.show, asked(), refused, resume)
-    click.echo(_as_json(summary) if as_json else summary_text(summary, results), err=results == "-")
+    click.echo(_as_json(summary) if as_json else summary_text(summary, told(results)), err=results == "-")
     return _status(summary, fail_on)
 
 
