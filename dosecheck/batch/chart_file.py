@@ -66,7 +66,7 @@ def run_charts(
         FileError: the file cannot be read, has no column "given_at" or "child_id", or the findings cannot be written.
     """
     limits = ChartLimits(formulary)
-    with ResultWriter(findings, CHART_COLUMNS, source=orders, own=CHART_COLUMNS) as writer, Partitions(findings) as kept:
+    with ResultWriter(findings, CHART_COLUMNS, source=orders, own=CHART_COLUMNS, form=asked.form) as writer, Partitions(findings) as kept:
         rows, aside, first = 0, 0, []
         for doses, count in _doses(orders, asked, limits, today, zone, columns):
             lost = doses.filter(pl.col("child_id").is_null())["row"].unique().sort()

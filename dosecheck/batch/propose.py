@@ -43,6 +43,7 @@ _NAMES = {
     "gestation": "gestation gestationalage ga",
     "creatinine": "creatinine scr",
     "course": "course duration days",
+    "given_at": "givenat administeredat administrationtime admintime timegiven giventime",
 }
 _OURS = {name: ours for ours, names in _NAMES.items() for name in names.split()} | {field.replace("_", ""): field for field in KNOWN}
 _UNITS = {

@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import random
+import subprocess
+import sys
 from datetime import date
 from pathlib import Path
 from zoneinfo import ZoneInfo
@@ -292,3 +294,13 @@ def test_a_file_without_times_or_children_is_refused_in_a_sentence(tmp_path: Pat
         with pytest.raises(FileError, match=f'there is no column "{name}"'):
             run_charts(orders, tmp_path / "found.csv", FORMULARY, TODAY, LONDON)
         assert not (tmp_path / "found.csv").exists()
+
+
+def test_findings_to_standard_output_alone(tmp_path: Path) -> None:
+    """The findings can be piped on: the summary goes beside them."""
+    rows = ["child_id,medicine,route,for,dose,every,weight,age,given_at"]
+    rows += [f"SM-1,paracetamol,oral,pain,210 mg,6 hours,14.2 kg,3 years,2026-05-04 0{hour}:00+01:00" for hour in (8, 9)]
+    (tmp_path / "doses.csv").write_text("\n".join(rows) + "\n", "utf-8")
+    words = [sys.executable, "-m", "dosecheck", "batch", "charts", str(tmp_path / "doses.csv"), "--out", "-", "--form", "csv"]
+    done = subprocess.run(words, capture_output=True, text=True, check=False, cwd=Path(__file__).parents[2])
+    assert done.returncode == 0 and done.stdout.count("\n") == 2 and "too-soon" in done.stdout and "1 finding" in done.stderr

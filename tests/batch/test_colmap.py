@@ -144,7 +144,9 @@ def test_a_file_by_its_map(place: Path) -> None:
 
 def test_what_is_proposed() -> None:
     """Names of common exports; a unit in the header is proposed with a question; two that could be one field are left to decide."""
-    guesses = propose(["PatientID", "drug_name", "Dose_mg", "dose_value", "WEIGHT (KG)", "dob", "Ward", "weight_date", "Age_months"])
+    guesses = propose(
+        ["PatientID", "drug_name", "Dose_mg", "dose_value", "WEIGHT (KG)", "dob", "Ward", "weight_date", "Age_months", "Admin time"]
+    )
     assert {guess.field: guess.columns for guess in guesses} == {
         "child_id": (("PatientID", ""),),
         "medicine": (("drug_name", ""),),
@@ -153,6 +155,7 @@ def test_what_is_proposed() -> None:
         "born": (("dob", ""),),
         "weighed": (("weight_date", ""),),
         "age": (("Age_months", "months"),),
+        "given_at": (("Admin time", ""),),
     }
     assert "dose" not in map_of(guesses).columns and map_of(guesses).columns["weight"] == ("WEIGHT (KG)", "kg")
     text = map_text(guesses)

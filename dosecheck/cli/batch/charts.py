@@ -58,7 +58,7 @@ def command(
     formulary = open_formulary(folder, as_of)
     mapped = read_map(columns) if columns else None
     summary = run_charts(orders, findings, formulary, date.today(), _zone(zone), mapped, asked())
-    click.echo(_as_json(summary) if as_json else _text(summary, findings))
+    click.echo(_as_json(summary) if as_json else _text(summary, findings), err=findings == "-")
     if summary.on_no_chart or not summary.rows:
         return 2
     return 1 if any(summary.outcomes[name] for name in fail_on) else 0
