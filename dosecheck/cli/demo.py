@@ -49,5 +49,10 @@ def command(folder: str | None) -> int:
     for order_id, medicine, dose, weight, sentence in rows.select("order_id", "medicine", "dose", "weight", "sentence").iter_rows():
         click.echo(wrapped(f"{medicine} {dose} at {weight}: {sentence}", f"  {order_id}  "))
     click.echo("\n" + summary_text(summary, "results.csv"))
-    click.echo("\n" + wrapped("Next: dosecheck order --help, dosecheck formulary show paracetamol, dosecheck formulary copy my-formulary"))
+    click.echo(
+        "\n"
+        + wrapped(
+            "Next: dosecheck order --help, dosecheck formulary show paracetamol, dosecheck formulary copy my-formulary, dosecheck serve (with the extra web)"
+        )
+    )
     return 0
