@@ -31,6 +31,7 @@ from dosecheck.records import read_field
 
 KNOWN = (*FIELDS, "order_id", "child_id", "given_at")
 _TABLES = ("columns", "codes", "constants")
+_AMOUNTS = ("weight", "dose", "age", "height", "gestation", "creatinine", "every", "over", "made_up_to", "course")
 _TRIED = ("1", "2", "30")  # numbers with which a unit is tried: a field may ask for a whole one, or for more than one
 
 
@@ -160,7 +161,7 @@ def _column_faults(columns: dict[str, Any]) -> Iterator[tuple[Place, str]]:
 
 def unit_fault(name: str, unit: str) -> str:
     """Why the field cannot have that unit, or ""."""
-    faults = [_reading_fault(name, f"{number} {unit}") for number in _TRIED] if name in FIELDS else ["It takes no unit."]
+    faults = [_reading_fault(name, f"{number} {unit}") for number in _TRIED] if name in _AMOUNTS else ["It takes no unit."]
     return "" if "" in faults else f'The unit "{unit}" does not fit: {faults[0]}'
 
 

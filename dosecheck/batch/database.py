@@ -30,10 +30,12 @@ def told(address: str) -> str:
     """The address as it may be shown: without password and options.  What is no address of a database stays as it is."""
     if not is_address(address):
         return address
-    from sqlalchemy.engine import make_url
-    from sqlalchemy.exc import ArgumentError
-
     url, _, table = address.partition("#")
+    try:
+        from sqlalchemy.engine import make_url
+        from sqlalchemy.exc import ArgumentError
+    except ImportError:  # whoever reads or writes it says what to install
+        return f"{url.partition('://')[0]}://..."
     try:
         known = make_url(url)
     except (ArgumentError, ValueError):

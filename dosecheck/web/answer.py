@@ -37,16 +37,21 @@ def answer_of(verdict: Verdict, order: Order, child: Child, formulary: Formulary
     """What the template of an answer needs."""
     told = verdict.as_dict()
     reasons = [f for f in told["findings"] if f["outcome"] != "note"]
-    sources = list(dict.fromkeys(f["source"] for f in reasons if f["source"]) | dict.fromkeys(s["source"] for s in told["limits"]))
     return {
         **told,
         "word": WORDS[verdict.outcome],
         "reasons": list(dict.fromkeys((f["message"], f["source"]) for f in reasons)) or [(kept_in_words(verdict), "")],
         "notes": [f["message"] for f in told["findings"] if f["outcome"] == "note"],
-        "sources": sources,
+        "sources": sources_of(told),
         "picture": _picture(verdict, order, child, formulary),
         "drawn_up": _drawn_up(verdict, order, formulary),
     }
+
+
+def sources_of(*verdicts: dict[str, Any]) -> list[str]:
+    """Every source of verdicts' findings and limits, written out, each once."""
+    named = [each["source"] for told in verdicts for each in (*told["findings"], *told["limits"])]
+    return list(dict.fromkeys(filter(None, named)))
 
 
 def _picture(verdict: Verdict, order: Order, child: Child, formulary: Formulary) -> Any:

@@ -34,9 +34,7 @@ def command(
     if bool(certificate) != bool(key):
         raise click.UsageError("--certificate and --key go together.")
     settings, app = _made(host, port, names, journal, bool(certificate), folder)
-    for line in _said(settings):
-        click.echo(line)
-    _run(app, host, port, {"ssl_certfile": certificate, "ssl_keyfile": key} if certificate else {})
+    _run(app, settings, {"ssl_certfile": certificate, "ssl_keyfile": key} if certificate else {})
     click.echo("Stopped.")
     return 0
 
@@ -66,8 +64,8 @@ def _said(settings: Any) -> list[str]:
     return lines
 
 
-def _run(app: Any, host: str, port: int, secure: dict[str, str]) -> None:
-    """One process, one loop.
+def _run(app: Any, settings: Any, secure: dict[str, str]) -> None:
+    """One process, one loop; says where the page is once the place is ours.
 
     Raises:
         DosecheckError: the address is taken or is none of this machine's, or the certificate cannot be used.
@@ -80,6 +78,7 @@ def _run(app: Any, host: str, port: int, secure: dict[str, str]) -> None:
 
     from dosecheck.web.lines import config_of
 
+    host, port = settings.host, settings.port
     logging.basicConfig(format="%(asctime)s %(message)s", level=logging.WARNING)
     try:
         config = config_of(app, host, port, secure)
@@ -94,6 +93,8 @@ def _run(app: Any, host: str, port: int, secure: dict[str, str]) -> None:
             raise DosecheckError(
                 f"{host}, port {port}: {error.strerror or error}. Choose another with --port, or look at --host."
             ) from None
+        for line in _said(settings):
+            click.echo(line)
         gc.collect()
         gc.freeze()  # what was read at the start stays: nobody waits while it is looked through again
         gc.enable()

@@ -218,8 +218,12 @@ def _weights(first: Told, second: Told) -> str:
 
 def _came(told: Told) -> Came:
     """The engine's amount from this person's own inputs, in the kind of the answer."""
-    dose, steps = told.verdict.one_dose, [step.text for step in told.verdict.working]
-    engine = dose
+    steps = [step.text for step in told.verdict.working]
+    if told.order.dose.low != told.order.dose.high:
+        return Came(
+            told.initials, show(told.answer), "none: the order is a range, and the engine chooses no dose in it", None, tuple(steps), ()
+        )
+    engine = dose = told.verdict.one_dose
     if dose is not None and told.answer.kind != dose.kind:
         try:
             engine = share_of(dose, told.strength) if told.strength else None

@@ -117,3 +117,8 @@ def either(form: Mapping[str, Any], name: str) -> str | None:
     if pressed and typed and pressed != typed:
         raise InputError([Fault(name, typed, f'It is typed, and "{pressed}" is pressed.', "Leave one of the two out.")])
     return pressed or typed or None
+
+
+def flat(form: Mapping[str, Any]) -> list[tuple[str, str]]:
+    """Every field as it came but the button, for a hidden copy with which the form can be filled again."""
+    return [(name, each) for name, value in form.items() if name != "pressed" for each in (value if isinstance(value, list) else [value])]

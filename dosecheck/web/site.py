@@ -11,6 +11,7 @@ from hashlib import sha256
 from typing import Any
 
 from anyio.to_thread import run_sync
+from fastapi.responses import JSONResponse
 
 from dosecheck.errors import DosecheckError
 from dosecheck.formulary.load import Formulary
@@ -100,6 +101,11 @@ class Site:
         """Seconds after which an unused page clears itself."""
         line = self.formulary.policy.get("clear_page_after", {"value": _CLEAR_AFTER})
         return int(read_time(line["value"]).value)
+
+    def told(self, answer: dict[str, Any], kept: str = "") -> JSONResponse:
+        """An answer as JSON, with what is to be said of the figures and of the journal, if anything is."""
+        notes = {name: text for name, text in (("journal", kept), ("trouble", self.figures.trouble)) if text}
+        return JSONResponse({**answer, **notes})
 
     def token(self, session: str) -> str:
         """What a form of that session carries, so that no other site can send one for it."""

@@ -47,6 +47,8 @@ def test_the_chart(ward: TestClient, tmp_path: Path) -> None:
     page = post(ward, "/chart", CHART_FORM, "/chart").text
     shown = text(page)
     assert " STOP " in shown and all(f["message"] in shown for f in told["orders"][0]["findings"] if f["outcome"] != "note")
+    sources = {each["source"] for each in told["orders"][0]["limits"]}
+    assert sources and all(source in shown for source in sources) and told["formulary"]["fingerprint"] in shown and told["caution"] in shown
     assert told["orders"][0]["next_dose"]["earliest"] in shown and "<svg" in page and 'name="order-1-medicine"' in page
 
 

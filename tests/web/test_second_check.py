@@ -76,6 +76,23 @@ def test_inputs_are_compared_first(ward: TestClient, second: dict[str, str], par
     assert not line["same"] and hint in line["hint"]
 
 
+def test_an_order_of_a_range_is_held_against_no_one_dose(ward: TestClient) -> None:
+    """The engine chooses no dose within a range: alike, and said that nothing was compared; never "alike" as a whole."""
+    told = compared(ward, {"dose": "10 to 15 mg/kg", "answer": "7 mL"}, {"answer": "7 mL"})
+    assert not told["agree"] and [each["agrees"] for each in told["answers"]] == [None, None] and "a range" in told["answers"][0]["engine"]
+
+
+def test_figures_have_their_source_and_caution(app: Any) -> None:
+    """The comparison's page says where the figures are from, and of which reading they are."""
+    first = client(app=app)
+    sent = post(first, "/second-check/first", {**FIRST}, "/second-check/first")
+    code = sent.url.path.split("/")[2]
+    page = text(post(first, f"/second-check/{code}", {**SECOND}, f"/second-check/{code}").text)
+    verdict = first.post("/api/order", json={**ORDER, "weight": "14.2 kg", "age": "3 years"}).json()
+    assert all(source in page for source in {each["source"] for each in verdict["limits"]})
+    assert verdict["formulary"]["fingerprint"] in page and verdict["caution"] in page
+
+
 def test_an_age_told_more_exactly_is_the_same(ward: TestClient) -> None:
     assert compared(ward, second={"age": "3 years 2 months"})["agree"]
 

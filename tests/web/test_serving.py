@@ -73,6 +73,12 @@ def test_h11_a_broken_edit_leaves_the_last_whole_figures_and_says_so(folder: Pat
         post(ward, "/order", FORM, headers={"x-dosecheck-part": "answer"}).text,
     ):
         assert page.count('class="trouble"') == 1
+    child = {"child": "SM-014", "weight": "14.2 kg", "weight_is": "measured", "age": "3 years 2 months"}
+    assert before in ward.post("/api/sheet", json=child).json()["doubts"][0]
+    assert "cannot be used" in post(ward, "/sheet", child, "/sheet").text
+    chart = {"now": "2026-05-04 14:30+01:00", "doses_given": "none", "child": {"weight": "14.2 kg", "age": "3 years"}, "order": []}
+    for address, asked in (("/api/chart", chart), ("/api/sums/drops", {"rate": "100 mL/h", "set": "20 drops/mL"})):
+        assert before in ward.post(address, json=asked).json()["trouble"], address
     path.write_text(whole, "utf-8")
     site.figures.look()
     assert "trouble" not in ward.post("/api/order", json=ORDER).json()

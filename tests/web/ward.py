@@ -14,6 +14,7 @@ from pathlib import Path
 from typing import Any, NoReturn
 
 import pytest
+from cli.door import BASE as ORDER
 from starlette.testclient import TestClient
 
 from dosecheck.web.app import make_app
@@ -23,16 +24,6 @@ from dosecheck.web.settings import Settings
 FOLDER = Path(__file__).parents[2] / "formulary"
 HOST = "127.0.0.1:8000"
 BASE = f"http://{HOST}"
-ORDER = {
-    "medicine": "paracetamol",
-    "route": "oral",
-    "for": "pain",
-    "dose": "210 mg",
-    "every": "6 hours",
-    "weight": "14.2 kg",
-    "age": "3 years",
-    "on": "2026-05-04",
-}
 FORM = {
     **{name: ORDER[name] for name in ("medicine", "route", "for", "every", "on")},
     **{"dose": "210", "dose_unit": "mg", "weight": "14.2", "weight_unit": "kg", "age": "3", "age_unit": "years"},

@@ -15,10 +15,10 @@ from dosecheck.errors import Fault, InputError
 from dosecheck.records import CHILD_FIELDS
 from dosecheck.reports.timeline import timeline_svg
 from dosecheck.rules.chart import ALONE, ChartVerdict, check_chart
-from dosecheck.web.answer import WORDS
+from dosecheck.web.answer import WORDS, sources_of
 from dosecheck.web.choices import names_of, products_of
 from dosecheck.web.doors import body_of_json, form_of, unread
-from dosecheck.web.forms import put_together
+from dosecheck.web.forms import flat, put_together
 from dosecheck.web.openapi import body_of_anything
 from dosecheck.web.render import by_field, drawing, page, site_of
 from dosecheck.web.units import CHILD_PRESSED
@@ -53,16 +53,20 @@ async def answer(request: Request) -> HTMLResponse:
     except InputError as error:
         return _form(request, form, by_field(error), 422)
     picture = drawing(timeline_svg(verdict))
+    told = verdict.as_dict()
+    notes = [f["message"] for each in told["orders"] for f in each["findings"] if f["outcome"] == "note"]
     return page(
         request,
         "chart_answered.html",
         verdict=verdict,
-        told=verdict.as_dict(),
+        told=told,
+        notes=list(dict.fromkeys(notes)),
+        sources=sources_of(*told["orders"]),
         words=WORDS,
         picture=picture,
         alone=ALONE,
         kept=kept,
-        form=list(form.items()),
+        form=flat(form),
     )
 
 
@@ -74,7 +78,7 @@ async def as_json(request: Request) -> JSONResponse:
         verdict, kept = await _checked(request, body)
     except InputError as error:
         return unread(error)
-    return JSONResponse({**verdict.as_dict(), **({"journal": kept} if kept else {})})
+    return site_of(request).told(verdict.as_dict(), kept)
 
 
 async def _checked(request: Request, content: bytes) -> tuple[ChartVerdict, str]:

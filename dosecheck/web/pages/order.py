@@ -17,7 +17,7 @@ from dosecheck.rules.verdict import Verdict
 from dosecheck.web.answer import answer_of
 from dosecheck.web.choices import choices_of, names_of
 from dosecheck.web.doors import form_of, json_of, unread
-from dosecheck.web.forms import put_together
+from dosecheck.web.forms import flat, put_together
 from dosecheck.web.openapi import body_of_texts
 from dosecheck.web.render import by_field, fill, page, site_of
 from dosecheck.web.units import CHILD_PRESSED, PRESSED
@@ -65,7 +65,8 @@ async def answer(request: Request) -> HTMLResponse:
     """The answer alone for the script, else a page with the answer and without the form, so that the two cannot disagree."""
     form = await form_of(request, MANY)
     live = request.headers.get(_LIVE) == "answer"
-    if form.pop("again", None) or (not live and _choosing(request, form)):
+    # without a script, the medicine is chosen first, and asks for the rest of the form
+    if form.pop("again", None) or (not live and form.get("pressed") == "medicine"):
         return _form(request, form)
     site = site_of(request)
     formulary = site.formulary  # one reading of it for the whole answer
@@ -82,7 +83,7 @@ async def answer(request: Request) -> HTMLResponse:
     kept = await site.keep("order", _told(asked), verdict.as_dict(), formulary)
     if live:
         return HTMLResponse(fill("order_answer.html", answer=told, kept=kept, trouble=site.figures.trouble))
-    return page(request, "order_answered.html", clear_to="/", form=_flat(form), answer=told, kept=kept)
+    return page(request, "order_answered.html", clear_to="/", form=flat(form), answer=told, kept=kept)
 
 
 @router.post(
@@ -110,24 +111,13 @@ async def as_json(request: Request) -> JSONResponse:
     except InputError as error:
         return unread(error)
     kept = await site.keep("order", _told(asked), told, formulary)
-    notes = {name: text for name, text in (("journal", kept), ("trouble", site.figures.trouble)) if text}
-    return JSONResponse({**told, **notes})
-
-
-def _choosing(request: Request, form: dict[str, Any]) -> bool:
-    """Without a script, choosing the medicine first asks for the rest of the form."""
-    return form.get("pressed") == "medicine"
+    return site.told(told, kept)
 
 
 def _form(request: Request, form: dict[str, Any], faults: dict[str, list[str]] | None = None, status: int = 200) -> HTMLResponse:
     formulary = site_of(request).formulary
     told = {"form": form, "faults": faults or {}, "choices": choices_of(formulary, form.get("medicine")), "names": names_of(formulary)}
     return page(request, "order.html", status, pressed=PRESSED, child_pressed=CHILD_PRESSED, today=date.today().isoformat(), **told)
-
-
-def _flat(form: dict[str, Any]) -> list[tuple[str, str]]:
-    """Every field as it came, for a hidden copy with which the form can be filled again."""
-    return [(name, each) for name, value in form.items() if name != "pressed" for each in (value if isinstance(value, list) else [value])]
 
 
 def _told(asked: dict[str, Any]) -> dict[str, Any]:

@@ -12,6 +12,7 @@ from fastapi.responses import HTMLResponse, JSONResponse, RedirectResponse, Resp
 from dosecheck.errors import InputError
 from dosecheck.formulary.load import Formulary
 from dosecheck.records import CHILD_FIELDS
+from dosecheck.web.answer import WORDS, sources_of
 from dosecheck.web.choices import Choices, choices_of, names_of
 from dosecheck.web.compare import ORDER_FIELDS, order_of, read_told
 from dosecheck.web.doors import form_of, json_of, unread
@@ -110,7 +111,9 @@ async def result(request: Request, code: str) -> HTMLResponse:
         check=check,
         told=check.comparison,
         order=check.second.verdict.understood,
-        verdict=_worse(check).as_dict(),
+        verdict=(verdict := _worse(check).as_dict()),
+        sources=sources_of(verdict),
+        words=WORDS,
     )
 
 
@@ -139,7 +142,7 @@ async def second_as_json(request: Request, code: str) -> JSONResponse:
         check = await _commit(request, _found(request, code), asked, asked, secrets.token_urlsafe(16))
     except InputError as error:
         return unread(error)
-    return JSONResponse(_told(check))
+    return site_of(request).told(_told(check), check.kept)
 
 
 @router.post("/api/second-check/{code}/result", openapi_extra=body_of_texts({"ticket": str}, {"ticket": "..."}, ("ticket",)))
@@ -149,7 +152,9 @@ async def result_as_json(request: Request, code: str) -> JSONResponse:
         asked = await json_of(request, {"ticket": str})
     except InputError as error:
         return unread(error)
-    return JSONResponse(_told(site_of(request).second_checks.result(code, asked.get("ticket") or "", who_asks(request))))
+    site = site_of(request)
+    check = site.second_checks.result(code, asked.get("ticket") or "", who_asks(request))
+    return site.told(_told(check), check.kept)
 
 
 def _begin(request: Request, asked: dict[str, Any], own: dict[str, Any], holder: str, form: str = "") -> Check:
@@ -190,7 +195,6 @@ def _told(check: Check) -> dict[str, Any]:
         "comparison": check.comparison and check.comparison.as_dict(),
         "check_of_the_order": check.comparison and _worse(check).as_dict(),
         "when": check.when,
-        "journal": check.kept,
     }
 
 

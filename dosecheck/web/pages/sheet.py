@@ -8,7 +8,7 @@ from typing import Any
 from fastapi import APIRouter, Request
 from fastapi.responses import HTMLResponse, JSONResponse, Response
 
-from dosecheck.errors import DosecheckError, FormularyError, InputError
+from dosecheck.errors import DosecheckError, InputError
 from dosecheck.records import CHILD_FIELDS, Child, texts_of
 from dosecheck.reports.page import to_html
 from dosecheck.reports.sheet import Sheet, make_sheet, reference_faults
@@ -43,7 +43,7 @@ async def answer(request: Request) -> Response:
             return Response(content, media_type="application/pdf", headers={"content-disposition": 'inline; filename="sheet.pdf"'})
     except InputError as error:
         return _form(request, form, by_field(error), 422)
-    except (FormularyError, DosecheckError) as error:
+    except DosecheckError as error:
         return _form(request, form, {"sheet": [str(error)]}, 422)
     return printed(to_html(sheet, back="/sheet"), {"refresh": f"{site_of(request).clear_after};url=/sheet"})
 
@@ -65,7 +65,9 @@ async def _sheet(request: Request, texts: dict[str, Any]) -> Sheet:
     except InputError as error:
         raise InputError([*reference_faults(reference), *error.faults]) from None
     site = site_of(request)
-    return await site.apart(make_sheet, reference, child, site.formulary)
+    made = await site.apart(make_sheet, reference, child, site.formulary)
+    trouble = site.figures.trouble
+    return made._replace(doubts=(trouble, *made.doubts)) if trouble else made  # first, on the screen, on paper and as JSON
 
 
 def _form(request: Request, form: dict[str, Any], faults: dict[str, list[str]] | None = None, status: int = 200) -> HTMLResponse:

@@ -12,6 +12,7 @@ from dosecheck.errors import InputError
 from dosecheck.sums.frame import Reckoned, Sum
 from dosecheck.sums.listing import SUMS, find, reckon_sum
 from dosecheck.web.doors import form_of, json_of, unread
+from dosecheck.web.forms import flat
 from dosecheck.web.guard import Refused
 from dosecheck.web.openapi import body_of_texts
 from dosecheck.web.render import by_field, page, site_of
@@ -44,15 +45,14 @@ async def answer(request: Request, name: str) -> HTMLResponse:
         told = _reckoned(request, name, form)
     except InputError as error:
         return _form(request, name, asked, form, by_field(error), 422)
-    flat = [(field, each) for field, value in form.items() for each in (value if isinstance(value, list) else [value])]
-    return page(request, "sum_answered.html", name=name, told=told, form=flat)
+    return page(request, "sum_answered.html", name=name, told=told, form=flat(form))
 
 
 async def as_json(request: Request, name: str) -> JSONResponse:
     """The same JSON as `dosecheck sum NAME --json`."""
     asked = _found(name)
     try:
-        return JSONResponse(_reckoned(request, name, await json_of(request, _fields(asked))).as_dict())
+        return site_of(request).told(_reckoned(request, name, await json_of(request, _fields(asked))).as_dict())
     except InputError as error:
         return unread(error)
 
