@@ -27,7 +27,7 @@ _EPILOG = "Exit status: 0 every row was answered, 1 an outcome named by --fail-o
     metavar="FILE",
     required=True,
     cls=Once,
-    help="where the results go: .csv, .tsv, .jsonl (each also .gz or .zst) or .parquet",
+    help="where the results go: .csv, .tsv, .jsonl (each also .gz or .zst), .parquet, .arrow, - or a new table of a database",
 )
 @click.option("--columns", "columns", metavar="MAP.toml", cls=Once, help="your own column names and codes")
 @asked_options
@@ -52,7 +52,7 @@ def command(
     folder: str | None,
     as_json: bool,
 ) -> int:
-    """Check a file of orders: CSV, TSV or JSON Lines (also .gz, .zst) or Parquet, in and out."""
+    """Check a file of orders: text, packed text, Parquet or Arrow; a folder of them; a workbook; a table of a database."""
     try:
         from dosecheck.batch.colmap import read_map
         from dosecheck.batch.database import told
