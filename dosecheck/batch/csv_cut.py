@@ -117,8 +117,9 @@ class CsvFile:
         self.delimiter, self.marks = delimiter, marks_of(delimiter)
         text = file.read(HEADER_BYTES)
         self._refuse_other_forms(text)
+        ended = len(text) < HEADER_BYTES  # asked before the mark goes, which makes any text shorter
         text = text.removeprefix(codecs.BOM_UTF8)
-        if len(text) < HEADER_BYTES and not text.endswith(b"\n"):
+        if ended and not text.endswith(b"\n"):
             text += b"\n"
         start = _BLANK_LINES.match(text).end()
         self._line = 1 + text.count(b"\n", 0, start)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import codecs
 import csv
 from pathlib import Path
 
@@ -114,6 +115,16 @@ def test_a_byte_order_mark_inside_the_file_is_text(tmp_path: Path) -> None:
     """Where files were joined; the reader of the field refuses it by name."""
     assert one(tmp_path, HEADER + b"\xef\xbb\xbf" + GOOD + GOOD).rows["order"].to_list() == ["\ufeff1", "1"]
     assert one(tmp_path, HEADER + b"\xef\xbb\xbf" + GOOD + b"2,x\n").rows["order"].to_list() == ["\ufeff1", None]
+
+
+@pytest.mark.parametrize("short", [-1, 0, 1, 3, 40])
+def test_a_byte_order_mark_before_a_long_file_tears_no_row(tmp_path: Path, short: int) -> None:
+    """Its three bytes once made the first piece look like the end of the file, and the row there was cut in two."""
+    rows = b"".join(b"%07d,16 kg,240 mg/kg\n" % n for n in range(csv_cut.HEADER_BYTES // 24 + 1000))
+    text = codecs.BOM_UTF8 + HEADER + rows[: csv_cut.HEADER_BYTES - short]
+    with_mark, without = chunks_of(tmp_path, text), chunks_of(tmp_path, text[3:], "bare.csv")
+    assert sum(len(chunk.rows) for chunk in with_mark) == len(text.splitlines()) - 1 > 40_000
+    assert pl.concat(chunk.rows for chunk in with_mark).equals(pl.concat(chunk.rows for chunk in without))
 
 
 BAD_FILES = {
