@@ -1,31 +1,29 @@
-"""What a file of orders seems to hold: a map of its columns to look at, and how its first rows are understood.
+"""What a file of orders seems to hold: a map of its columns to look at.
 
-A proposal only: a name may mislead, and a unit in a header is what somebody once meant.  Whoever proposes nothing is certain;
-where two columns could fill one field, both are named and neither is taken.
+A proposal only: a name may mislead, and a unit in a header is what somebody once meant.  Where a name says nothing, the first
+texts of the column may (`contents.py`).  Whoever proposes nothing is certain; where two columns could fill one field, both are
+named and neither is taken.
 """
 
 from __future__ import annotations
 
 import re
+from collections.abc import Sequence
 from typing import NamedTuple
 
 import polars as pl
 
 from dosecheck.batch.colmap import KNOWN, ColumnMap, unit_fault
-from dosecheck.batch.columns import FIELDS
-from dosecheck.errors import InputError
-from dosecheck.formulary.load import Formulary
-from dosecheck.records import CHILD_FIELDS, Child, Order
-from dosecheck.rules.facts import Body
-from dosecheck.rules.present import understood
+from dosecheck.batch.contents import DATES, Contents, are_dates, are_numbers, distinct_texts
+from dosecheck.batch.understood import Column, rows_of
 
-ROWS = 1000  # looked at
-_SHOWN = 4  # distinct values of a column
+NEEDED = ("medicine", "dose")
+_FEW = 12  # distinct texts that may be a list of codes
 
 # Names that exports give their columns, without marks and in small letters.  Common practice, no source.
 _NAMES = {
-    "order_id": "orderid orderno ordernumber prescriptionid rxid",
-    "child_id": "childid patientid patient pid mrn hospitalnumber nhsnumber encounterid",
+    "order_id": "orderid orderno ordernr ordernumber prescriptionid rxid",
+    "child_id": "childid childno patientid patientno patientnr patno patnr patient pid mrn hospitalnumber nhsnumber encounterid",
     "medicine": "medicine drug drugname medication medicationname medicinename product productname item generic genericname",
     "route": "route routeofadministration adminroute roa",
     "for": "for indication purpose reason",
@@ -52,48 +50,56 @@ _UNITS = {
     "hrs": "hours", "cm": "cm", "m": "m", "umoll": "micromol/L",
 }  # fmt: skip
 _PARTS = re.compile(r"[^A-Za-z0-9]+")
+_SEVERAL = re.compile(r"[/|,;()\[\]]")  # "Wirkstoff / drug": either may be known
+_UNIT_TELLS = {"kg": "weight", "cm": "height"}  # what else would be counted in it?
 
 
 class Guess(NamedTuple):
-    """One of our fields, and the columns that could fill it, each with the unit that its header tells ("" for none)."""
+    """One of our fields, and the columns that could fill it, each with the unit that its header tells ("" for none); `by` says why."""
 
     field: str
     columns: tuple[tuple[str, str], ...]
+    by: str = "its name"
 
     @property
     def clear(self) -> bool:
         return len(self.columns) == 1
 
 
-class Seen(NamedTuple):
-    """How one text of a field is understood; `fault`: why it is not."""
+class Proposal(NamedTuple):
+    """`guesses` in the order of our own fields; `dates`: columns of dates, each of which could fill one of `open_dates`; `rest`: nothing is
+    known of them but their texts, where those are few."""
 
-    text: str
-    understood: str
-    fault: str
-
-
-class Column(NamedTuple):
-    """What was seen of one field: `values` are its first distinct texts; of so many rows looked at, `blank` tell nothing."""
-
-    field: str
-    column: str
-    blank: int
-    values: tuple[Seen, ...]
+    guesses: tuple[Guess, ...] = ()
+    dates: tuple[str, ...] = ()
+    open_dates: tuple[str, ...] = ()
+    rest: tuple[tuple[str, tuple[str, ...]], ...] = ()
 
 
-def propose(names: list[str]) -> list[Guess]:
+def propose(names: Sequence[str]) -> list[Guess]:
     """What the names alone suggest, in the order of our own fields; a column that has our name already needs no map."""
+    return [guess for guess in _by_name(names) if guess.columns != ((guess.field, ""),)]
+
+
+def _by_name(names: Sequence[str]) -> list[Guess]:
     found: dict[str, list[tuple[str, str]]] = {}
     for name in names:
         ours, unit = _field_of(name)
         if ours:
             found.setdefault(ours, []).append((name, unit))
-    return [Guess(field, tuple(found[field])) for field in KNOWN if field in found and found[field] != [(field, "")]]
+    return [Guess(field, tuple(found[field])) for field in KNOWN if field in found]
 
 
 def _field_of(name: str) -> tuple[str, str]:
     """Our field of a header, and the unit in it; ("", "") where nothing known is named."""
+    whole = _field_of_words(name)
+    if whole[0]:
+        return whole
+    parts = {found for part in _SEVERAL.split(name) if (found := _field_of_words(part))[0]}
+    return parts.pop() if len(parts) == 1 else ("", "")
+
+
+def _field_of_words(name: str) -> tuple[str, str]:
     parts = [part.lower() for part in _PARTS.split(name) if part]
     whole = "".join(parts)
     if whole in _OURS:
@@ -105,14 +111,72 @@ def _field_of(name: str) -> tuple[str, str]:
     return "", ""
 
 
-def map_text(guesses: list[Guess]) -> str:
-    """The proposal as a map: what is clear as lines, what is not as comments."""
-    lines = ["# Proposed from the names of the columns alone: look at each line before you use it.", "[columns]"]
-    for guess in guesses:
-        for column, unit in guess.columns:
-            told = f'{{ column = {_quoted(column)}, unit = "{unit}" }}  # is that the unit?' if unit else _quoted(column)
-            lines.append(("" if guess.clear else "# decide: ") + f"{guess.field} = {told}")
+def propose_from(rows: pl.DataFrame, contents: Contents) -> Proposal:
+    """What the names suggest, and the first rows of those columns whose names say nothing.
+
+    Args:
+        rows: text columns as the file has them.
+    """
+    rows, named = rows_of(rows), _by_name(rows.columns)
+    taken, filled = {column for guess in named for column, _ in guess.columns}, {guess.field for guess in named}
+    found: dict[str, list[tuple[str, str]]] = {}
+    dates, rest = [], []
+    for name in (name for name in rows.columns if name not in taken):
+        field, unit = _shown_by(rows[name], contents)
+        if field and field not in filled:
+            found.setdefault(field, []).append((name, unit))
+        else:
+            (dates if are_dates(rows[name]) else rest).append(name)
+    guesses = {guess.field: guess for guess in named if guess.columns != ((guess.field, ""),)}
+    guesses |= {field: Guess(field, tuple(columns), "what is in it") for field, columns in found.items()}
+    open_dates = tuple(field for field in DATES if field not in filled)
+    known = tuple(guesses[field] for field in KNOWN if field in guesses)
+    return Proposal(known, tuple(dates), open_dates, tuple((name, _few(rows[name])) for name in rest))
+
+
+def _few(column: pl.Series) -> tuple[str, ...]:
+    """The texts of what may be a list of codes; none of a column with many, which may be names of people."""
+    texts = distinct_texts(column, _FEW + 1)
+    return tuple(texts) if len(texts) <= _FEW else ()
+
+
+def _shown_by(column: pl.Series, contents: Contents) -> tuple[str, str]:
+    unit = _UNITS.get(([part.lower() for part in _PARTS.split(column.name) if part] or [""])[-1], "")
+    if unit in _UNIT_TELLS and are_numbers(column):
+        return _UNIT_TELLS[unit], unit
+    return contents.field(column), ""
+
+
+def map_text(proposal: Proposal, seen: Sequence[Column] = ()) -> str:
+    """The proposal as a map: what is clear as lines, what is not as comments; and the codes of the columns `seen`, to be filled in."""
+    lines = ["# Proposed from names and first rows: look at each line before you use it.", "[columns]"]
+    lines += [_line(guess, *column) for guess in proposal.guesses for column in guess.columns]
+    lines += [f"# decide: {_either(proposal.open_dates)} = {_quoted(name)}" for name in proposal.dates]
+    lines += [f"# not known, carried through: {_quoted(name)}{_holding(texts)}" for name, texts in proposal.rest]
+    for column in seen:
+        if column.codes:
+            lines += [
+                "",
+                '# Not read: write what each means, "" where it tells nothing, and take the "# " away.',
+                f"# [codes.{column.field}]",
+            ]
+            lines += [f'# {_quoted(code)} = "(what it means)"' for code in column.codes]
     return "\n".join(lines) + "\n"
+
+
+def _either(fields: Sequence[str]) -> str:
+    """ "born, weighed or on"."""
+    return " or ".join(filter(None, (", ".join(fields[:-1]), *fields[-1:]))) or "a date"
+
+
+def _holding(texts: Sequence[str]) -> str:
+    return f", with {', '.join(map(_quoted, texts))}" if texts else ""
+
+
+def _line(guess: Guess, column: str, unit: str) -> str:
+    told = f'{{ column = {_quoted(column)}, unit = "{unit}" }}' if unit else _quoted(column)
+    asked = ["Is that the unit?"] * bool(unit) + [f"By {guess.by}."] * (guess.by != "its name")
+    return ("" if guess.clear else "# decide: ") + f"{guess.field} = {told}" + (f"  # {' '.join(asked)}" if asked else "")
 
 
 def _quoted(text: str) -> str:
@@ -120,47 +184,6 @@ def _quoted(text: str) -> str:
     return '"' + "".join(c if c.isprintable() and c not in '"\\' else f"\\u{ord(c):04X}" for c in text) + '"'
 
 
-def map_of(guesses: list[Guess]) -> ColumnMap:
+def map_of(guesses: Sequence[Guess]) -> ColumnMap:
     """What is clear of a proposal."""
     return ColumnMap({guess.field: guess.columns[0] for guess in guesses if guess.clear}, {})
-
-
-def look(rows: pl.DataFrame, mapping: ColumnMap, formulary: Formulary) -> list[Column]:
-    """How each field of the first rows is understood: the very readers that answer the file.
-
-    Args:
-        rows: text columns as the file has them; no more than ROWS are looked at.
-    """
-    rows = rows.head(ROWS)
-    mapped = mapping.apply(rows)
-    theirs = {ours: column for ours, (column, _) in mapping.columns.items()}
-    found = []
-    for field in (name for name in FIELDS if name in mapped.columns):
-        column = mapped[field]
-        texts = column.drop_nulls().unique(maintain_order=True).head(_SHOWN).to_list()
-        found.append(Column(field, theirs.get(field, field), column.null_count(), tuple(_seen(field, text, formulary) for text in texts)))
-    return found
-
-
-def _seen(field: str, text: str, formulary: Formulary) -> Seen:
-    name = "for_" if field == "for" else field
-    try:
-        if name in CHILD_FIELDS:
-            order, child = Order(), Child(**{name: text, **({"on": "9999-01-01"} if name in ("born", "weighed") else {})})
-        else:
-            order, child = Order(**{name: text}), Child()
-    except InputError as error:
-        fault = error.faults[0]
-        return Seen(text, "", f"{fault.why} {fault.write}".rstrip())
-    if field == "medicine":
-        medicine = formulary.medicine(text)
-        return Seen(text, medicine.id, "") if medicine else Seen(text, "", "No medicine of this name is in the formulary.")
-    if field == "route" and order.route not in _routes(formulary):
-        return Seen(text, "", "No medicine of the formulary has this route. A code is mapped under [codes.route].")
-    told = understood(order, child, Body(None, {}), None, None, formulary)
-    told.pop("on", None) if field != "on" else None
-    return Seen(text, "; ".join(told.values()) or "as it stands", "")
-
-
-def _routes(formulary: Formulary) -> set[str]:
-    return {regimen.route for medicine in formulary.medicines() for regimen in medicine.regimens}

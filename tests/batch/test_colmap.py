@@ -11,7 +11,7 @@ import pytest
 from cli.door import FOLDER, dosecheck
 
 from dosecheck.batch.colmap import KNOWN, read_map
-from dosecheck.batch.propose import map_of, map_text, propose
+from dosecheck.batch.propose import Proposal, map_of, map_text, propose
 from dosecheck.errors import FileError
 
 RIGHT = """
@@ -155,7 +155,7 @@ def test_what_is_proposed() -> None:
         "given_at": (("Admin time", ""),),
     }
     assert "dose" not in map_of(guesses).columns and map_of(guesses).columns["weight"] == ("WEIGHT (KG)", "kg")
-    text = map_text(guesses)
+    text = map_text(Proposal(tuple(guesses)))
     assert text.count("# decide: dose") == 2 and tomllib.loads(text)["columns"]["weight"] == {"column": "WEIGHT (KG)", "unit": "kg"}
 
 
@@ -165,7 +165,7 @@ def test_our_own_names_need_no_map() -> None:
 
 @pytest.mark.parametrize("name", ['weight "kg"', "weight\u202ekg", "Weight\tkg", "dose\\mg", "weight\nkg"])
 def test_odd_headers_make_a_map_that_can_be_read(name: str) -> None:
-    text = map_text(propose([name]))
+    text = map_text(Proposal(tuple(propose([name]))))
     ((told),) = tomllib.loads(text)["columns"].values()
     assert told["column"] == name
 
@@ -187,4 +187,52 @@ def test_the_command(place: Path) -> None:
 def test_nothing_known(tmp_path: Path) -> None:
     (tmp_path / "odd.csv").write_text("a,b\n1,2\n", "utf-8")
     said = dosecheck("batch", "columns", str(tmp_path / "odd.csv"), "--formulary", str(FOLDER))
-    assert said.status == 0 and "No column is known by its name" in said.out
+    assert said.status == 1 and "No column is known: write a map" in said.out
+    assert "No file can be checked without medicine and dose" in said.out
+
+
+ODD = """Auftrag;Pat.-Nr.;Geb.-Datum;Gew (kg);Wirkstoff / drug;Weg;Dosis;Indikation (for);Freq.;Erstellt;Anmerkung
+A1;SM-1;2023-05-04;14.2;Paracetamol;PO;210 mg;pain;QDS;2026-05-04;x1
+A2;SM-2;2022-05-04;15.2;Ibuprofen;PR;0.1 g;fever;Q6H;2026-05-05;x2
+A3;SM-3;2021-05-04;16.2;Nixilon;PO;15 mg/kg;;n/a;2026-05-06;x3
+"""
+
+
+def test_odd_names_are_known_by_what_is_in_the_columns(tmp_path: Path) -> None:
+    """The contents tell medicine, dose and weight; dates are left to decide, codes are listed to be filled in, the rest is named."""
+    (tmp_path / "odd.csv").write_text(ODD + "".join(f"B{n};SM-{n + 9};2020-05-04;20;;PO;;;;;y{n}\n" for n in range(20)), "utf-8")
+    words = ["batch", "columns", str(tmp_path / "odd.csv"), "--delimiter", "semicolon", "--formulary", str(FOLDER)]
+    said = dosecheck(*words, "--out", str(tmp_path / "map.toml"))
+    text = (tmp_path / "map.toml").read_text("utf-8")
+    assert said.status == 1 and "".join(said.out.split()).count("".join(text.splitlines()[2].split())) == 1
+    assert tomllib.loads(text)["columns"] == {
+        "child_id": "Pat.-Nr.",
+        "medicine": "Wirkstoff / drug",
+        "dose": "Dosis",
+        "for": "Indikation (for)",
+        "every": "Freq.",
+        "weight": {"column": "Gew (kg)", "unit": "kg"},
+    }
+    assert '# decide: born, weighed or on = "Geb.-Datum"' in text and '# decide: born, weighed or on = "Erstellt"' in text
+    assert '# not known, carried through: "Weg", with "PO", "PR"\n' in text and '"Anmerkung"\n' in text
+    assert '# [codes.every]\n# "QDS" = "(what it means)"\n# "Q6H" = "(what it means)"\n' in text and '# "Nixilon" = ' in text
+    filled = text.replace("# [", "[").replace('# "', '"')
+    (tmp_path / "filled.toml").write_text(filled, "utf-8")
+    with pytest.raises(FileError, match="cannot be read as every"):
+        read_map(tmp_path / "filled.toml")
+
+
+def test_a_text_that_is_not_read_is_shown_however_late_it_comes(tmp_path: Path) -> None:
+    rows = [*(f"paracetamol,{n} mg,oral" for n in range(1, 5000)), "paracetamol,often,po", *["paracetamol,5 mg,n/a"] * 2]
+    (tmp_path / "late.csv").write_text("medicine,dose,route\n" + "\n".join(rows) + "\n", "utf-8")
+    said = dosecheck("batch", "columns", str(tmp_path / "late.csv"), "--formulary", str(FOLDER))
+    assert said.status == 1 and '"po": NOT READ' in said.out and '"often": NOT READ' in said.out and "2 rows tell nothing" in said.out
+    assert "How the first 5,002 rows are understood" in said.out
+
+
+@pytest.mark.parametrize("column", ["1234", "2026-05-04", "SM-0001", "a word of the ward", "14.2"])
+def test_what_could_be_anything_is_proposed_as_nothing(tmp_path: Path, column: str) -> None:
+    (tmp_path / "odd.csv").write_text(f"medicine,dose,Spalte 7\nparacetamol,5 mg,{column}\n", "utf-8")
+    said = dosecheck("batch", "columns", str(tmp_path / "odd.csv"), "--formulary", str(FOLDER), "--json")
+    told = json.loads(said.out)
+    assert told["proposed"] == [] and [*told["not_known"], *told["dates_to_decide"]] == ["Spalte 7"]

@@ -13,7 +13,8 @@ from dosecheck.cli.text import heading, wrapped
 from dosecheck.saving import save
 
 _EPILOG = (
-    "Exit status: 0 every value shown was understood, 1 some were not, or a column is to be decided, 2 the file or the map cannot be read."
+    "Exit status: 0 every value looked at was understood, 1 some were not, or a column is missing or to be decided, "
+    "2 the file or the map cannot be read."
 )
 
 
@@ -26,51 +27,68 @@ _EPILOG = (
 def command(orders: str, columns: str | None, out: str | None, asked: Callable, folder: str | None, as_json: bool) -> int:
     """What the columns of a file seem to be, and how its first rows are understood."""
     from dosecheck.batch.colmap import read_map
+    from dosecheck.batch.contents import Contents
     from dosecheck.batch.files import read_orders
-    from dosecheck.batch.propose import look, map_of, map_text, propose
+    from dosecheck.batch.propose import NEEDED, Proposal, map_of, map_text, propose_from
+    from dosecheck.batch.understood import look, rows_of
 
     formulary = open_formulary(folder)
     rows = next(read_orders(orders, asked=asked())).rows
-    guesses = [] if columns else propose(rows.columns)
-    mapping = read_map(columns) if columns else map_of(guesses)
-    mapping.mapped_names(rows.columns, orders)
-    seen = look(rows, mapping, formulary)
+    proposal = Proposal() if columns else propose_from(rows, Contents(formulary))
+    mapping = read_map(columns) if columns else map_of(proposal.guesses)
+    names = mapping.mapped_names(rows.columns, orders)
+    missing = [field for field in NEEDED if field not in names]
+    seen, looked_at = look(rows, mapping, formulary), len(rows_of(rows))
     if out:
-        save(out, map_text(guesses).encode())
+        save(out, map_text(proposal, seen).encode())
     if as_json:
-        click.echo(json.dumps(_told(guesses, seen), indent=2, ensure_ascii=False))
+        click.echo(json.dumps(_told(proposal, seen, looked_at, missing), indent=2, ensure_ascii=False))
     else:
-        click.echo(_text(guesses, seen, map_text(guesses) if guesses else "", out))
-    undecided = any(not guess.clear for guess in guesses)
-    return 1 if undecided or any(value.fault for column in seen for value in column.values) else 0
+        useful = missing or proposal.guesses or proposal.dates or any(column.codes for column in seen)
+        text = map_text(proposal, seen) if useful and not columns else ""
+        click.echo(_text(text, seen, looked_at, missing, out))
+    undecided = missing or any(not guess.clear for guess in proposal.guesses)
+    return 1 if undecided or any(column.not_read for column in seen) else 0
 
 
-def _told(guesses, seen) -> dict:
+def _told(proposal, seen, looked_at: int, missing: list[str]) -> dict:
+    guesses = [
+        {"field": g.field, "columns": [{"column": c, "unit": u} for c, u in g.columns], "clear": g.clear, "by": g.by}
+        for g in proposal.guesses
+    ]
     return {
-        "proposed": [{"field": g.field, "columns": [{"column": c, "unit": u} for c, u in g.columns], "clear": g.clear} for g in guesses],
+        "proposed": guesses,
+        "dates_to_decide": list(proposal.dates),
+        "not_known": [name for name, _ in proposal.rest],
+        "missing": missing,
+        "rows_looked_at": looked_at,
         "seen": [{**column._asdict(), "values": [value._asdict() for value in column.values]} for column in seen],
     }
 
 
-def _text(guesses, seen, proposal: str, out: str | None) -> str:
+def _text(proposal: str, seen, looked_at: int, missing: list[str], out: str | None) -> str:
     parts = []
-    if guesses:
+    if proposal:
         where = f"written to {out}" if out else "to be written with --out MAP.toml"
-        parts.append(
-            "\n".join(
-                [heading(wrapped(f"A map proposed from the names, {where}")), *(f"  {line}" for line in proposal.rstrip().splitlines())]
-            )
-        )
-    lines = [heading("How the first rows are understood")]
+        title = heading(wrapped(f"A map proposed from names and first rows, {where}"))
+        parts.append("\n".join([title, *(f"  {line}".rstrip() for line in proposal.rstrip().splitlines())]))
+    lines = [heading(f"How the first {looked_at:,} rows are understood")]
     for column in seen:
-        lines.append(wrapped(f"{column.field}, from {_shown(column.column)}" + _blank(column.blank), "  ", "    "))
-        lines += [
-            wrapped(f"{_shown(value.text)}: " + (value.understood or f"NOT READ. {value.fault}"), "    ", "      ")
-            for value in column.values
-        ]
-    parts.append("\n".join(lines) if seen else "No column is known by its name: write a map, and look again with --columns.")
-    parts.append(wrapped("A proposal goes by names alone, and only the first rows were looked at. Check each line, the units above all."))
+        lines += _column_lines(column)
+    parts.append("\n".join(lines) if seen else "No column is known: write a map, and look again with --columns.")
+    if missing:
+        parts.append(wrapped(f"No file can be checked without {' and '.join(missing)}: name the column in the map."))
+    parts.append(wrapped("A proposal is no more than that, and only the first rows were looked at. Check each line, the units above all."))
     return "\n\n".join(parts)
+
+
+def _column_lines(column) -> list[str]:
+    lines = [wrapped(f"{column.field}, from {_shown(column.column)}" + _blank(column.blank), "  ", "    ")]
+    lines += [
+        wrapped(f"{_shown(value.text)}: " + (value.understood or f"NOT READ. {value.fault}"), "    ", "      ") for value in column.values
+    ]
+    more = column.not_read - sum(bool(value.fault) for value in column.values)
+    return [*lines, f"    and {more:,} more texts that are NOT READ"] if more else lines
 
 
 def _blank(rows: int) -> str:
