@@ -18,7 +18,7 @@ STREAMS = ("csv", "tsv", "jsonl", "arrow")  # what standard input and output may
 STANDARD = "-"
 TEXT = ("csv", "tsv", "jsonl")
 COMPRESSIONS = {".gz": "gzip", ".zst": "zstd"}
-ENDINGS = "Use .csv, .tsv, .jsonl or .ndjson (each also with .gz or .zst after it), .parquet, .arrow, .arrows or, of orders, .xlsx."
+ENDINGS = "Use .csv, .tsv, .jsonl or .ndjson (each also with .gz or .zst after it), .parquet, .arrow, .arrows or .xlsx."
 
 
 class Asked(NamedTuple):

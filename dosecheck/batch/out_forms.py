@@ -1,4 +1,4 @@
-"""What a writer writes: rows as CSV, TSV, JSON Lines, Arrow or Parquet into an open file; text packed as gzip or Zstandard where asked.
+"""What a writer writes: rows as CSV, TSV, JSON Lines, Arrow, Parquet or a workbook into an open file; text packed as gzip or Zstandard where asked.
 
 When the file is put under its own name is left to `out.py`.
 """
@@ -18,7 +18,7 @@ import pyarrow.parquet as pq
 
 from dosecheck.batch.csv_cut import DELIMITERS
 from dosecheck.batch.forms import STANDARD, form_of
-from dosecheck.errors import FileError
+from dosecheck.batch.workbook_out import Workbook
 from dosecheck.saving import FORMULA
 
 _NEGATIVE_NUMBER = r"^-[0-9]+(\.[0-9]+)?$"
@@ -147,10 +147,6 @@ def writer_of(path: Path, straight: bool, form: str = "") -> Callable[..., _Form
     if straight and not path.suffix and str(path) != STANDARD:
         return _Csv
     name, compression = form_of(path, "result", form)
-    if name not in _FORMS:
-        raise FileError(
-            str(path),
-            f'A result cannot end in "{path.suffix}".',
-            "Write it as .csv or .parquet; dosecheck batch report makes a workbook of it.",
-        )
+    if name == "xlsx":
+        return partial(Workbook, path=str(path))
     return partial(_Packed, inner=_FORMS[name], compression=compression) if compression else _FORMS[name]

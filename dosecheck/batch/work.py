@@ -261,9 +261,10 @@ class Work:
                 file.close()
 
     def _remove(self) -> None:
-        for name in (_ROWS, _REFUSED, _WHY, _LEDGER, _STATE, _LOCK):
+        halves = self.folder.glob(f".{_STATE}.*.part")  # of a state that was being written when the run was killed
+        for path in (*halves, *(self.folder / name for name in (_ROWS, _REFUSED, _WHY, _LEDGER, _STATE, _LOCK))):
             with suppress(OSError):
-                (self.folder / name).unlink(missing_ok=True)
+                path.unlink(missing_ok=True)
         with suppress(OSError):
             self.folder.rmdir()
 

@@ -1,12 +1,17 @@
 """Reads orders from one sheet of a workbook (.xlsx), row after row, without holding it whole.
 
 The first row names the columns.  A formula is refused: what it showed when the workbook was stored may not be what it is now.
+What the workbook says of its own size is not believed: the rows that stand there are read.
 """
 
 from __future__ import annotations
 
+import re
+import warnings
 import zipfile
-from collections.abc import Iterator
+import zlib
+from collections.abc import Iterable, Iterator
+from itertools import islice
 from typing import Any, BinaryIO
 
 from dosecheck.batch.cells import Unfit, chunk_of_cells
@@ -14,7 +19,11 @@ from dosecheck.batch.chunk import Chunk, shown
 from dosecheck.errors import DosecheckError, FileError
 
 _ROWS = 50_000
+_MOST_ROWS = 1_048_576  # that a sheet can have
 _MOST_UNPACKED = 4 << 30  # bytes
+_ESCAPE = re.compile("_x([0-9A-Fa-f]{4})_")  # a character that XML does not know
+_BROKEN = (zipfile.BadZipFile, zlib.error, LookupError, ValueError, TypeError, AttributeError, ArithmeticError)
+_BROKEN += (OSError, EOFError, SyntaxError, RuntimeError)  # a broken part of a workbook shows in any of these ways
 
 
 def read_workbook(file: BinaryIO, path: str, sheet: str) -> Iterator[Chunk]:
@@ -24,43 +33,57 @@ def read_workbook(file: BinaryIO, path: str, sheet: str) -> Iterator[Chunk]:
         sheet: its name; "" where the workbook has only one.
 
     Raises:
-        FileError: it is no workbook, has no such sheet, or several and none is named; or its header cannot be used.
+        FileError: it is no workbook, is broken, has no such sheet, or several and none is named; or its header cannot be used.
         DosecheckError: openpyxl is not installed.
     """
     try:
         import openpyxl
     except ImportError:
         raise DosecheckError('A .xlsx file needs openpyxl, which is not installed here. Write: pip install "dosecheck[xlsx]"') from None
-    book = _opened(openpyxl, file, path)
-    page = book[_sheet(book.sheetnames, path, sheet)]
-    rows = page.iter_rows()
-    names = _names(next(rows, ()), path)
-    held: list[list[Any]] = []
-    first = 2
-    for row in rows:
-        cells = [_value(cell) for cell in row[: len(names)]]
-        cells += [None] * (len(names) - len(cells))
-        if any(_value(cell) is not None for cell in row[len(names) :]):
-            cells[0] = Unfit("more cells than the header has columns")
-        held.append(cells)
-        if len(held) == _ROWS:
-            yield chunk_of_cells(held, names, first, fifteen=True)
-            first, held = first + len(held), []
-    while held and all(value is None for value in held[-1]):  # a workbook often ends in empty rows
-        held.pop()
-    if held or first == 2:
-        yield chunk_of_cells(held, names, first, fifteen=True)
+    warnings.filterwarnings("ignore", module="openpyxl")  # of what no order is made of: styles, lists to choose from
+    try:
+        book = _opened(openpyxl, file, path)
+        page = book[_sheet(book.sheetnames, path, sheet)]
+        page.reset_dimensions()
+        rows = page.iter_rows()
+        names = _names(next(rows, ()), path)
+        yield from _chunks(_rows(rows, len(names), path), names)
+    except _BROKEN as error:
+        raise FileError(path, f"It cannot be read as a workbook: {shown(str(error))}", "Save it as .xlsx again.") from None
 
 
 def _opened(openpyxl: Any, file: BinaryIO, path: str) -> Any:
-    try:
-        with zipfile.ZipFile(file) as packed:
-            if sum(part.file_size for part in packed.infolist()) > _MOST_UNPACKED:
-                raise FileError(path, "Unpacked it is larger than 4 GiB.", "Export it as CSV.")
-        file.seek(0)
-        return openpyxl.load_workbook(file, read_only=True)
-    except (zipfile.BadZipFile, KeyError, ValueError, OSError, SyntaxError) as error:
-        raise FileError(path, f"It cannot be read as a workbook: {shown(str(error))}", "Save it as .xlsx again.") from None
+    with zipfile.ZipFile(file) as packed:
+        if sum(part.file_size for part in packed.infolist()) > _MOST_UNPACKED:
+            raise FileError(path, "Unpacked it is larger than 4 GiB.", "Export it as CSV.")
+    file.seek(0)
+    return openpyxl.load_workbook(file, read_only=True)
+
+
+def _rows(rows: Iterable[tuple[Any, ...]], width: int, path: str) -> Iterator[list[Any]]:
+    """Every row in as many values as the header has; the empty rows in which a workbook often ends are left out."""
+    empty = 0
+    for number, row in enumerate(rows, 2):
+        if number > _MOST_ROWS:
+            raise FileError(path, f"It has a row beyond {_MOST_ROWS:,}, the last that a sheet can have.", "Save it as .xlsx again.")
+        cells = [_value(cell) for cell in row[:width]]
+        if any(_value(cell) is not None for cell in row[width:]):
+            cells[0] = Unfit("more cells than the header has columns")
+        if all(value is None for value in cells):
+            empty += 1
+            continue
+        yield from ([None] * width for _ in range(empty))
+        empty = 0
+        yield cells + [None] * (width - len(cells))
+
+
+def _chunks(rows: Iterator[list[Any]], names: list[str]) -> Iterator[Chunk]:
+    first = 2
+    while held := list(islice(rows, _ROWS)):
+        yield chunk_of_cells(held, names, first, fifteen=True)
+        first += len(held)
+    if first == 2:
+        yield chunk_of_cells([], names, first)
 
 
 def _sheet(names: list[str], path: str, asked: str) -> str:
@@ -90,4 +113,15 @@ def _value(cell: Any) -> Any:
         return Unfit("a formula")
     if cell.data_type == "e":
         return Unfit(f"the error {cell.value}")
-    return cell.value
+    return _plain(cell.value) if isinstance(cell.value, str) else cell.value
+
+
+def _plain(text: str) -> str | Unfit | None:
+    """With the characters that XML does not know in place of their escapes; None for an empty text."""
+    if "_x" not in text:
+        return text or None
+    text = _ESCAPE.sub(lambda found: chr(int(found[1], 16)), text)
+    try:
+        return text.encode("utf-16", "surrogatepass").decode("utf-16")  # one character may stand as two escapes
+    except UnicodeDecodeError:
+        return Unfit("half a character")

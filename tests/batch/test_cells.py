@@ -3,11 +3,13 @@
 from __future__ import annotations
 
 import os
+import re
 import shutil
 import socket
 import subprocess
 import sys
 import tempfile
+import zipfile
 from collections.abc import Iterator
 from datetime import date, datetime
 from decimal import Decimal
@@ -125,10 +127,117 @@ def test_a_workbook_that_cannot_be_trusted(tmp_path: Path, rows: list[list[Any]]
         list(read_orders(book(tmp_path / "orders.xlsx", rows, more), asked=Asked(sheet=sheet)))
 
 
-def test_no_workbook(tmp_path: Path) -> None:
-    (tmp_path / "orders.xlsx").write_bytes(b"order_id,dose\n")
+@pytest.mark.parametrize("content", [b"", b"order_id,dose\n", b"\xd0\xcf\x11\xe0", b"PK\x03\x04", b"PK\x05\x06" + b"\0" * 18])
+def test_no_workbook(tmp_path: Path, content: bytes) -> None:
+    (tmp_path / "orders.xlsx").write_bytes(content)
     with pytest.raises(FileError, match="cannot be read as a workbook"):
         list(read_orders(tmp_path / "orders.xlsx"))
+
+
+SHEET, MAIN = "xl/worksheets/sheet1.xml", "http://schemas.openxmlformats.org/spreadsheetml/2006/main"
+
+
+def changed(path: Path, old: str, new: str, part: str = SHEET) -> Path:
+    """The workbook with other words in one of its parts."""
+    with zipfile.ZipFile(path) as packed:
+        parts = {name: packed.read(name) for name in packed.namelist()}
+    assert old in parts[part].decode()
+    parts[part] = parts[part].replace(old.encode(), new.encode())
+    with zipfile.ZipFile(path, "w", zipfile.ZIP_DEFLATED) as packed:
+        for name, content in parts.items():
+            packed.writestr(name, content)
+    return path
+
+
+@pytest.mark.parametrize("size", ["A1", "A1:H2", "A1:C4", "A1:XFD1048576"])
+def test_the_size_that_a_workbook_tells_is_not_believed(tmp_path: Path, size: str) -> None:
+    """Some programs write it wrong, and the rows beyond it are orders all the same."""
+    path = changed(book(tmp_path / "orders.xlsx", [NAMES, *ROWS]), 'ref="A1:H4"', f'ref="{size}"')
+    assert [row for chunk in read_orders(path) for row in chunk.rows.rows()] == [tuple(row) for row in ROWS]
+
+
+def test_empty_rows_inside_are_orders_and_those_at_the_end_are_none(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """However many there are, and wherever a piece of the file ends."""
+    monkeypatch.setattr("dosecheck.batch.workbook_in._ROWS", 2)
+    path = book(tmp_path / "orders.xlsx", [NAMES, ROWS[0], [], [], ROWS[1], *[[""] * 8] * 9])
+    chunks = list(read_orders(path))
+    assert [row for chunk in chunks for row in chunk.rows["order_id"]] == ["007", None, None, "008"]
+    assert [row for chunk in chunks for row in chunk.line] == [2, 3, 4, 5]
+
+
+BROKEN = {
+    "a row without an end": ("</sheetData>", ""),
+    "a number that is none": ('t="n"><v>7</v>', 't="n"><v>7,5</v>'),
+    "a text that is not there": ('t="inlineStr"><is><t>007</t></is>', 't="s"><v>999</v>'),
+    "a place that is none": ('r="B3"', 'r="B"'),
+    "a row that is none": ('<row r="3"', '<row r="x"'),
+    "a row beyond the last": ('<row r="4"', '<row r="4000000"'),
+}
+
+
+@pytest.mark.parametrize("fault", BROKEN.values(), ids=BROKEN)
+def test_a_workbook_that_is_broken_inside(tmp_path: Path, fault: tuple[str, str]) -> None:
+    """The first rows could be read: it is refused whole all the same."""
+    rows = [NAMES, ROWS[0], [7, *ROWS[1][1:]], ROWS[2]]
+    with pytest.raises(FileError, match=r"orders\.xlsx: .*Save it as \.xlsx again"):
+        list(read_orders(changed(book(tmp_path / "orders.xlsx", rows), *fault)))
+
+
+def test_a_workbook_that_is_spoilt(tmp_path: Path) -> None:
+    whole = book(tmp_path / "orders.xlsx", [NAMES, *ROWS * 200]).read_bytes()
+    with zipfile.ZipFile(tmp_path / "orders.xlsx") as packed:
+        at = packed.getinfo(SHEET).header_offset + 500
+    for content in (whole[: len(whole) // 2], whole[:-9], whole[:at] + bytes(64) + whole[at + 64 :]):
+        (tmp_path / "orders.xlsx").write_bytes(content)
+        with pytest.raises(FileError, match="cannot be read as a workbook"):
+            list(read_orders(tmp_path / "orders.xlsx"))
+
+
+def test_characters_that_xml_does_not_know(tmp_path: Path) -> None:
+    """Spreadsheets store them as escapes; half a character or a NUL refuses its row."""
+    for stored, wanted in {
+        "a_x000D_\nb": "a\r\nb",
+        "_x005f_x0041_": "_x0041_",
+        "_xD83D__xDE00_": "\U0001f600",
+        "_xD83D_": None,
+        "x_x0000_": None,
+    }.items():
+        chunk = next(read_orders(book(tmp_path / "orders.xlsx", [["order_id", "note"], ["1", stored], ["2", "x"]])))
+        assert chunk.rows["note"].to_list() == [wanted, "x"] and len(chunk.refused) == (wanted is None)
+
+
+def shared(path: Path) -> Path:
+    """The workbook with its texts in a table of their own, each once and in parts of several styles, as spreadsheets store them."""
+    kind = "application/vnd.openxmlformats-officedocument.spreadsheetml.sharedStrings+xml"
+    with zipfile.ZipFile(path) as packed:
+        sheet = packed.read(SHEET).decode()
+    texts = list(dict.fromkeys(re.findall(r"<is><t[^>]*>([^<]*)</t></is>", sheet)))
+    for place, each in enumerate(texts):
+        sheet = re.sub(rf't="inlineStr"><is><t[^>]*>{re.escape(each)}</t></is>', f't="s"><v>{place}</v>', sheet)
+    runs = "".join(f"<si><r><t>{each[:2]}</t></r><r><rPr><b/></rPr><t xml:space='preserve'>{each[2:]}</t></r></si>" for each in texts)
+    changed(path, "</Types>", f'<Override PartName="/xl/sharedStrings.xml" ContentType="{kind}"/></Types>', "[Content_Types].xml")
+    with zipfile.ZipFile(path) as packed:
+        parts = {name: packed.read(name) for name in packed.namelist()}
+    parts |= {SHEET: sheet.encode(), "xl/sharedStrings.xml": f"<sst xmlns='{MAIN}'>{runs}</sst>".encode()}
+    with zipfile.ZipFile(path, "w", zipfile.ZIP_DEFLATED) as packed:
+        for name, content in parts.items():
+            packed.writestr(name, content)
+    return path
+
+
+def test_texts_in_a_table_of_their_own(tmp_path: Path) -> None:
+    odd = [*ROWS, ["_x005F_x41", " two  spaces ", "a_x000D_b", *ROWS[0][3:]]]
+    path = shared(book(tmp_path / "orders.xlsx", [NAMES, *odd]))
+    (chunk,) = read_orders(path)
+    assert chunk.rows.rows()[:3] == [tuple(row) for row in ROWS]
+    assert chunk.rows.row(3)[:3] == ("_x41", " two  spaces ", "a\rb")
+
+
+def test_a_workbook_says_nothing_of_what_no_order_is_made_of(tmp_path: Path, recwarn: pytest.WarningsRecorder) -> None:
+    """Lists to choose from and the like, in which the library would find fault aloud."""
+    more = '</sheetData><extLst><ext uri="{CCE6A557-97BC-4b89-ADB6-D9C93CAAB3DF}"/></extLst>'
+    path = changed(book(tmp_path / "orders.xlsx", [NAMES, *ROWS]), "</sheetData>", more)
+    assert len(next(read_orders(path)).rows) == 3 and not recwarn.list
 
 
 def test_one_sheet_of_several_and_none_of_a_csv_file(tmp_path: Path) -> None:

@@ -18,7 +18,22 @@ import pytest
 from dosecheck.batch.files import ResultWriter, read_orders
 from dosecheck.errors import FileError
 
-FORMS = ["csv", "parquet", "jsonl", "ndjson", "tsv", "csv.gz", "csv.zst", "tsv.gz", "jsonl.gz", "ndjson.zst", "arrow", "feather", "arrows"]
+FORMS = [
+    "csv",
+    "parquet",
+    "jsonl",
+    "ndjson",
+    "tsv",
+    "csv.gz",
+    "csv.zst",
+    "tsv.gz",
+    "jsonl.gz",
+    "ndjson.zst",
+    "arrow",
+    "feather",
+    "arrows",
+    "xlsx",
+]
 ROWS = pl.DataFrame({"order": ["1", None, 'a "b", c'], "why": [None, "two\nlines", "é"]})
 
 

@@ -232,12 +232,21 @@ def test_a_part_that_was_cut_is_not_gone_on_with(tmp_path: Path, small: None) ->
         run(tmp_path, orders, resume=True)
 
 
+def test_killed_while_the_state_was_being_written(tmp_path: Path, small: None) -> None:
+    """Half a state is left in the folder, which goes away with it all the same."""
+    orders = put(tmp_path, *MANY)
+    stopped(tmp_path, orders)
+    (tmp_path / "results.csv.unfinished" / ".state.json.0123abcd.part").write_bytes(b"{")
+    run(tmp_path, orders, resume=True)
+    assert not (tmp_path / "results.csv.unfinished").exists()
+
+
 def test_forms_that_cannot_go_on_say_so(tmp_path: Path) -> None:
     with pytest.raises(FileError, match="cannot be gone on with"):
         run(tmp_path, put(tmp_path, GOOD), "results.parquet", resume=True)
 
 
-@pytest.mark.parametrize("out", ["results.csv", "results.jsonl.gz", "results.parquet"])
+@pytest.mark.parametrize("out", ["results.csv", "results.jsonl.gz", "results.parquet", "results.xlsx"])
 def test_each_operation_on_the_disk_fails_in_turn(tmp_path: Path, out: str, small: None) -> None:
     """Whatever fails, and however far it came: one error, the earlier result as it was or the whole new one, and on it goes."""
     orders = put(tmp_path, *MANY)

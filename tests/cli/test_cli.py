@@ -362,7 +362,7 @@ def test_batch_json_and_no_rows(folder: Path) -> None:
         ("nosuch.csv", "out.csv"),
         ("orders.csv", "nosuch/out.csv"),
         ("orders.csv", "orders.csv"),
-        ("orders.csv", "out.xlsx"),
+        ("orders.csv", "out.xls"),
         ("orders.txt", "out.csv"),
     ],
 )

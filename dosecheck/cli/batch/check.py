@@ -27,7 +27,7 @@ _EPILOG = "Exit status: 0 every row was answered, 1 an outcome named by --fail-o
     metavar="FILE",
     required=True,
     cls=Once,
-    help="where the results go: .csv, .tsv, .jsonl (each also .gz or .zst), .parquet, .arrow, - or a new table of a database",
+    help="where the results go: .csv, .tsv, .jsonl (each also .gz or .zst), .parquet, .arrow, .xlsx, - or a new table of a database",
 )
 @click.option("--columns", "columns", metavar="MAP.toml", cls=Once, help="your own column names and codes")
 @asked_options
