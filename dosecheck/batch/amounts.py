@@ -12,13 +12,14 @@ from typing import NamedTuple
 import polars as pl
 
 from dosecheck.formulary.medicine import Medicine, Product, Regimen
-from dosecheck.quantity import Quantity
+from dosecheck.quantity import DRUG, Quantity
 from dosecheck.reading import Dose
 from dosecheck.records import Child
 from dosecheck.rules.amounts import Amount, Given, amount_of
 
 CEILING = 10**12  # a dose of 1 kg, in nanograms; limits are compiled to fit it
 NO_TROUBLE, WEIGHT_MISSING, COUNT_NEEDED = "", "weight-missing", "count-needed"
+_NOBODY = Child()
 
 
 class Scaled(NamedTuple):
@@ -48,12 +49,36 @@ def is_slow(dose: Dose) -> bool:
     return dose.per == "time" or "surface" in dose.kind
 
 
+class Meant(NamedTuple):
+    """What a dose is to become an amount of: an ingredient of a medicine, in a kind, by a product where one is named."""
+
+    medicine: Medicine
+    product: Product | None
+    ingredient: str
+    kind: str
+
+    @property
+    def about(self) -> tuple[str, str | None, str, str]:
+        """What tells two of them apart."""
+        return self.medicine.id, self.product and self.product.id, self.ingredient, self.kind
+
+    @property
+    def plainly(self) -> str:
+        """The kind of which a dose that does not say what it is of is an amount as it stands; "" where there is none."""
+        return "" if self.medicine.basis_stated and self.kind in DRUG else self.kind
+
+
+def plain_kind(dose: Dose) -> str:
+    """The kind of a dose that does not say what it is of; "" of one that does."""
+    return "" if dose.basis else dose.high.kind.split("/")[0]
+
+
 def scaled(dose: Dose, medicine: Medicine, product: Product | None, ingredient: str, kind: str) -> Scaled:
     """The dose without its weight and without its number of doses, which are columns."""
     per_kg = "weight" in dose.kind
     ends = [Quantity(end.value, end.kind.split("/")[0], end.unit.split("/")[0]) for end in (dose.low, dose.high)]
     alone = Dose(*ends, "dose", dose.basis)
-    amount = amount_of(alone, medicine.ingredient(ingredient), kind, Given(medicine, product, Child(), None))
+    amount = amount_of(alone, medicine.ingredient(ingredient), kind, Given(medicine, product, _NOBODY, None))
     per_day = dose.per == "day"
     if not isinstance(amount, Amount):
         return Scaled(None, None, per_kg, per_day, amount[0])
@@ -65,29 +90,28 @@ def scaled(dose: Dose, medicine: Medicine, product: Product | None, ingredient: 
     return Scaled(low, high, per_kg, per_day, NO_TROUBLE)
 
 
-def dose_columns(part: pl.DataFrame, table: dict[int, Scaled]) -> pl.DataFrame:
+def dose_columns(part: pl.DataFrame, doses: list[Scaled]) -> pl.DataFrame:
     """`low`, `high` (Int64), `trouble` (text) and `slow` for each row of `part`.
 
     Args:
-        part: has `dose` (index of the distinct dose), `weight`, `most`, `mean_n`, `mean_d`.
-        table: the distinct doses of the part, by index.
+        part: has `dose` (index into `doses`), `weight`, `most`, `mean_n`, `mean_d`.
+        doses: the distinct doses of the part.
     """
     columns = {
-        "dose": pl.Series(list(table), dtype=pl.UInt32),
-        "trouble": pl.Series([s.trouble for s in table.values()], dtype=pl.String),
-        "slow": pl.Series([s.slow for s in table.values()], dtype=pl.Boolean),
+        "trouble": pl.Series([s.trouble for s in doses], dtype=pl.String),
+        "slow": pl.Series([s.slow for s in doses], dtype=pl.Boolean),
     }
-    if all(s.simple for s in table.values()):
-        ends = {name: pl.Series([_whole(getattr(s, name)) for s in table.values()], dtype=pl.Int64) for name in ("low", "high")}
-        return part.select("dose").join(pl.DataFrame({**columns, **ends}), on="dose", how="left", maintain_order="left").drop("dose")
-    ratios = {
-        f"{name}_{part}": pl.Series([_part(getattr(s, name), part) for s in table.values()], dtype=pl.Int64)
+    if all(s.simple for s in doses):
+        ends = {name: pl.Series([_whole(getattr(s, name)) for s in doses], dtype=pl.Int64) for name in ("low", "high")}
+        return part.select(pl.lit(values).gather(pl.col("dose")).alias(name) for name, values in {**ends, **columns}.items())
+    columns |= {
+        f"{name}_{part}": pl.Series([_part(getattr(s, name), part) for s in doses], dtype=pl.Int64)
         for name in ("low", "high")
         for part in "pq"
     }
-    flags = {name: pl.Series([getattr(s, name) for s in table.values()], dtype=pl.Boolean) for name in ("per_kg", "per_day")}
-    small = pl.DataFrame({**columns, **ratios, **flags})
-    return _scaled_up(part.select("dose", "weight", "most", "mean_n", "mean_d").join(small, on="dose", how="left", maintain_order="left"))
+    columns |= {name: pl.Series([getattr(s, name) for s in doses], dtype=pl.Boolean) for name in ("per_kg", "per_day")}
+    each = (pl.lit(values).gather(pl.col("dose")).alias(name) for name, values in columns.items())
+    return _scaled_up(part.select("weight", "most", "mean_n", "mean_d", *each))
 
 
 def _whole(value: Fraction | None) -> int | None:

@@ -1,93 +1,72 @@
-"""Classes of rows: what a group's rows have in common once every comparison is answered, judged once."""
+"""Classes of rows: what rows have in common once every comparison is answered, judged once."""
 
 from __future__ import annotations
 
-from typing import Any, NamedTuple
+from typing import NamedTuple
 
 from dosecheck.batch.amounts import written_in
 from dosecheck.batch.answers import MET_STATE, Answered, Part, RowFlags, answer
-from dosecheck.batch.shelves import MOST_DIGITS
-from dosecheck.formulary.medicine import Medicine, Regimen
+from dosecheck.batch.bands import Cell, Slot
+from dosecheck.batch.figures import limit_states
 from dosecheck.formulary.shelf import Shelf
 from dosecheck.quantity import factor
 
 # One bit a flag of a row; the four of NULLS say which fact is missing.
 ONCE, YOUNG, NOT_MEASURED, WEIGHT_OLD, NO_AGE, UNBELIEVABLE, FAR_ABOVE = 1, 2, 4, 8, 256, 512, 1024
 NULLS = {"weight": 16, "most": 32, "gap_n": 64, "course": 128}
+FLAGS = 2048  # more than all of them together
 _FACT_OF = {"weight": ("weight",), "most": ("doses", "average"), "gap_n": ("gap",), "course": ("course",)}
+_NEVER_TOLD = {"over", "volume", "given", "surface", "gestation"}  # by a row that columns hold
 
 
 class Classed(NamedTuple):
-    """One class: its texts, the unit of its amounts, and the texts of the limits that may bind."""
+    """One class: its texts, and the unit of its amounts with its size in base units."""
 
     answered: Answered
     unit: str
     scale: int
-    bounds: tuple[str, ...]
 
 
-class Slot(NamedTuple):
-    """One reading of a group: a regimen of an ingredient, or none; `unknown` when its band cannot be decided."""
+class Met(NamedTuple):
+    """What the rows of a class came to in one slot: the number of answers of its regimen, and what stands in the way of its dose."""
 
-    ingredient: str
-    regimen: Regimen | None
-    unknown: bool
-
-
-def slots_of(shelf: Shelf, fit: int) -> list[Slot]:
-    """The readings of a group, in the order of the shelf; an ingredient for which nothing fits has an empty one."""
-    slots, place = [], 0
-    for ingredient, regimens in shelf.regimens.items():
-        mine = []
-        for regimen in regimens:
-            state = fit // 3**place % 3
-            place += 1
-            if state:
-                mine.append(Slot(ingredient, regimen, state == 2))
-        slots += mine or [Slot(ingredient, None, False)]
-    return slots
+    states: int
+    trouble: str
 
 
-def classed(about: tuple, medicine: Medicine, shelf: Shelf, slots: list[Slot], values: dict[str, Any]) -> Classed:
-    """Judges one class and gathers its texts."""
-    _, key, _, held = about
-    bits = values["flags"]
-    missing = {fact for name, bit in NULLS.items() if bits & bit for fact in _FACT_OF[name]} | {
-        "over",
-        "volume",
-        "given",
-        "surface",
-        "gestation",
-    }
+def classed(cell: Cell, bits: int, met: tuple[Met | None, ...]) -> Classed:
+    """Judges one class and gathers its texts.
+
+    Args:
+        bits: the flags of its rows.
+        met: one for each slot of the cell; None where nothing was compared.
+    """
+    shelf, asked = cell.way.shelf, cell.way.asked
+    missing = {fact for name, bit in NULLS.items() if bits & bit for fact in _FACT_OF[name]} | _NEVER_TOLD
     flags = RowFlags(
-        key.infusion is None,
+        asked.infusion is None,
         bool(bits & NO_AGE),
         *(bool(bits & flag) for flag in (ONCE, YOUNG, NOT_MEASURED, WEIGHT_OLD, UNBELIEVABLE, FAR_ABOVE)),
-        key.purpose is None,
+        asked.purpose is None,
         frozenset(missing),
     )
-    limits = [(entry, held // 3**place % 3) for place, entry in enumerate(shelf.age_limits)]
-    parts = [] if flags.no_age else [_part_of(shelf, slot, n, values, missing) for n, slot in enumerate(slots)]
-    answered = answer(medicine, shelf, flags, [pair for pair in limits if pair[1] != MET_STATE], parts)
-    regimens = [slot.regimen for slot in slots if slot.regimen]
+    unmet = [(entry, state) for entry, state in zip(shelf.age_limits, cell.held, strict=True) if state != MET_STATE]
+    parts = [_part_of(shelf, slot, each, missing) for slot, each in zip(cell.slots, met, strict=True)]
+    answered = answer(cell.way.medicine, shelf, flags, unmet, parts)
+    regimens = [slot.regimen for slot in cell.slots if slot.regimen]
     unit = written_in(regimens[0]) if regimens else ""
-    bounds = [""] * (MOST_DIGITS * len(slots))
-    for n, slot in enumerate(slots):
-        for place, limit in enumerate(slot.regimen.limits if slot.regimen else ()):
-            bounds[n * MOST_DIGITS + place] = f"{limit.name}, {limit.text}"
-    return Classed(answered, unit, int(factor(unit, regimens[0].kind)) if regimens else 1, tuple(bounds))
+    return Classed(answered, unit, int(factor(unit, regimens[0].kind)) if regimens else 1)
 
 
-def _part_of(shelf: Shelf, slot: Slot, number: int, values: dict[str, Any], missing: set[str]) -> Part:
+def _part_of(shelf: Shelf, slot: Slot, met: Met | None, missing: set[str]) -> Part:
     if slot.regimen is None:
         return Part(slot.ingredient, None, (), _nothing_fits(shelf, slot.ingredient))
     if slot.unknown:
         fact = next(band.fact for band in slot.regimen.bands if band.fact in missing)
         return Part(slot.ingredient, slot.regimen, (), "weight-missing" if fact == "weight" else "gestation-missing")
-    if f"states {number}" not in values:
+    if met is None:
         return Part(slot.ingredient, slot.regimen, (), "")
-    states = tuple(values[f"states {number}"] // 3**place % 3 for place in range(len(slot.regimen.limits)))
-    return Part(slot.ingredient, slot.regimen, states, values[f"trouble {number}"] or "")
+    return Part(slot.ingredient, slot.regimen, limit_states(slot.regimen, met.states), met.trouble)
 
 
 def _nothing_fits(shelf: Shelf, ingredient: str) -> str:

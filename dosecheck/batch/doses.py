@@ -114,7 +114,7 @@ class Doses:
         texts = read.given["dose"].values if "dose" in read.given else []
         pair = doses.select((pl.col("part").fill_null(0) * (len(texts) + 1) + pl.col("dose")).cast(pl.Int64)).to_series()
         index, pairs = distinct(pair)
-        table = {n: self._once(*divmod(each, len(texts) + 1), texts) for n, each in enumerate(pairs)}
+        table = [self._once(*divmod(each, len(texts) + 1), texts) for each in pairs]
         often = read.combinations(FREQUENCY)
         often_of = pl.DataFrame(
             [self._columns.frequency(each)[:3] for each in often.values],

@@ -87,7 +87,7 @@ class Batch:
         one_by_one = [(row, *self._one(dated, row)) for row in screened.slow]
         single = pl.DataFrame(one_by_one, schema=schema(), orient="row")
         unread = unread_rows(read)
-        held = screened._replace(classes=list(screened.classes))  # those of the next chunk come on top of the screen's own
+        held = screened._replace(classes=list(screened.classes), bounds=list(screened.bounds))  # the next chunk adds to the screen's own
 
         def words() -> pl.DataFrame:
             answers = class_texts(held._replace(rows=held.rows.sort("row")), read.weight_z)

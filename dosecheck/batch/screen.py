@@ -1,43 +1,28 @@
 """Many orders at once: the same shelves, bands, measures and limits as one order, on columns of whole numbers.
 
-Rows that ask alike form a part; in a part, rows to whom the same regimens apply form a group; every limit of the
-group is then one comparison of columns (`compare.py`; Int128, exact).  Rows whose comparisons all came out alike are
-one class, and a class is judged once (`classes.py`).  What columns cannot hold exactly is marked slow, and the
-one-order engine answers it.
+What rows ask for is their way (`ways.py`), with the child's place among its bands their cell (`bands.py`); each
+regimen of a cell is a slot, and every sort of comparison is one pass over a column (`compare.py`; exact).  Rows that
+came to the same are one class, and a class is judged once (`classes.py`).  What columns cannot hold exactly is marked
+slow, and the one-order engine answers it.
 """
 
 from __future__ import annotations
 
-from collections.abc import Iterator
 from functools import reduce
-from typing import Any, NamedTuple
+from typing import NamedTuple
 
 import polars as pl
 
-from dosecheck.batch.amounts import Scaled, dose_columns, is_slow, scaled
+from dosecheck.batch.amounts import is_slow
 from dosecheck.batch.answers import Answered, sentence_of, told_of
-from dosecheck.batch.classes import (
-    FAR_ABOVE,
-    NO_AGE,
-    NOT_MEASURED,
-    NULLS,
-    UNBELIEVABLE,
-    WEIGHT_OLD,
-    YOUNG,
-    Classed,
-    Slot,
-    classed,
-    slots_of,
-)
-from dosecheck.batch.columns import ASKED, FREQUENCY, Columns, Read, child_columns
-from dosecheck.batch.compare import binding, compared
+from dosecheck.batch.bands import Cells
+from dosecheck.batch.classes import FAR_ABOVE, NO_AGE, NOT_MEASURED, NULLS, UNBELIEVABLE, WEIGHT_OLD, YOUNG, Classed
+from dosecheck.batch.columns import ASKED, FREQUENCY, Columns, Read, child_columns, distinct
 from dosecheck.batch.growth import Growth
-from dosecheck.batch.shelves import cut_off, fits, ruled, shelf_is_slow
+from dosecheck.batch.slots import Slots
+from dosecheck.batch.ways import Ways
 from dosecheck.body.growth import SEXES
 from dosecheck.formulary.load import Formulary
-from dosecheck.formulary.medicine import Medicine, Product
-from dosecheck.formulary.shelf import Asked, Shelf
-from dosecheck.reading import Dose
 from dosecheck.records import Child, Order
 from dosecheck.rules.check import check_order
 from dosecheck.rules.concerns import oldest_weight
@@ -49,10 +34,11 @@ _ROW_SCHEMA = {"row": pl.UInt32, "class": pl.Int64, "high": pl.Int64, "weight": 
 
 class Screened(NamedTuple):
     """`rows`: one row for each that the columns answered: `row`, `class`, `high`, `weight`, `least`, `bound`;
-    `classes`: what each class is answered; `slow`: rows for the one-order engine."""
+    `classes`: what each class is answered; `bounds`: the texts of the limits that may bind; `slow`: rows for the one-order engine."""
 
     rows: pl.DataFrame
     classes: list[Classed]
+    bounds: list[str]
     slow: list[int]
 
 
@@ -64,26 +50,18 @@ class Screen:
         self.least_part = LEAST_PART
         self.columns = Columns()
         self.growth, self.far = Growth(formulary, formulary.z_bands), Growth(formulary, formulary.far_above)
-        self.classes: list[Classed] = []
-        self._class_ids: dict[tuple, int] = {}
-        self._scaled: dict[tuple, tuple[Dose, Scaled]] = {}
+        self.ways, self.cells, self.slots = Ways(formulary), Cells(), Slots()
 
     def screen(self, rows: pl.DataFrame) -> tuple[Screened, Read]:
         """One chunk of text columns (codes already mapped)."""
         read = self.columns.read(rows)
-        frame = self._frame(read)
-        dull = frame.filter(pl.col("slow") & ~pl.col("unread"))["row"].to_list()
-        found: list[pl.DataFrame] = []
-        fair = frame.filter(~pl.col("slow") & ~pl.col("unread"))
-        asked = read.combinations(ASKED)
-        for (index, no_dose), part in fair.partition_by("asked", "no_dose", as_dict=True).items():
-            done, slow = (
-                self._part(read, asked.values[index], no_dose, part) if len(part) >= self.least_part else ([], part["row"].to_list())
-            )
-            found += done
-            dull += slow
-        empty = pl.DataFrame(schema=_ROW_SCHEMA)
-        return Screened(pl.concat([empty, *found]), self.classes, sorted(dull)), read
+        frame = self._frame(read).filter(~pl.col("unread"))
+        slow = frame.filter("slow")["row"]
+        rows, unknown, aside = self._apart(read.combinations(ASKED).values, frame.filter(~pl.col("slow")))
+        told, dull = self.slots.compared(read, rows, self.cells.known)
+        answered = pl.concat([rows.select("row", "weight"), told], how="horizontal").select(list(_ROW_SCHEMA))
+        slow = pl.concat([slow, *aside, rows["row"].filter(dull)]).sort().to_list()
+        return Screened(pl.concat([answered.filter(~dull), unknown]), self.slots.classes, self.slots.figures.texts, slow), read
 
     def _frame(self, read: Read) -> pl.DataFrame:
         """Everything about a row that does not depend on its medicine; `often` is the row of `read.frequency`."""
@@ -142,122 +120,28 @@ class Screen:
             "flags"
         )
 
-    def _part(self, read: Read, asked: tuple, no_dose: bool, part: pl.DataFrame) -> tuple[list[pl.DataFrame], list[int]]:
-        """All rows that ask alike."""
-        name, route, purpose, step, condition, product = asked
-        medicine = self.formulary.medicine(name)
-        if medicine is None:
-            return [self._constant(part, self._unknown(name))], []
-        found, slow = [], []
-        for version, rows in _versions(self.formulary, medicine, part):
-            key = Asked(route, purpose, step, condition or (), product, version, None if no_dose else False)
-            shelf = self.formulary.shelf(medicine, key)
-            if shelf_is_slow(shelf):
-                slow += rows["row"].to_list()
-                continue
-            done, left = self._shelf(read, medicine, shelf, key, rows)
-            found += done
-            slow += left
-        return found, slow
+    def _apart(self, asked: list[tuple], fair: pl.DataFrame) -> tuple[pl.DataFrame, pl.DataFrame, list[pl.Series]]:
+        """The rows that are compared, with their `cell`; those whose medicine is unknown, answered; and the numbers of slow ones."""
+        few = pl.len().over("asked", "no_dose") < self.least_part
+        fair = fair.with_columns(slow=few, way=self.ways.numbered(asked, fair))
+        ways = self.ways.known
+        slow = pl.lit(pl.Series([way.slow for way in ways], dtype=pl.Boolean)).gather(pl.col("way")).fill_null(False)
+        fair = fair.with_columns(slow=pl.col("slow") | slow)
+        left = fair.filter(~pl.col("slow") & pl.col("way").is_not_null())
+        cut, cells = self.cells.numbered(ways, left)
+        odd = pl.Series([cell.slow for cell in self.cells.known], dtype=pl.Boolean).gather(cells) | cut
+        unknown = fair.filter(~pl.col("slow") & pl.col("way").is_null())
+        aside = [fair.filter("slow")["row"], left.filter(odd)["row"]]
+        return left.with_columns(cell=cells).filter(~odd), self._unknown_medicines(asked, unknown), aside
+
+    def _unknown_medicines(self, asked: list[tuple], rows: pl.DataFrame) -> pl.DataFrame:
+        index, places = distinct(rows["asked"])
+        numbers = [self._unknown(asked[place][0]) for place in places]
+        nothing = {name: pl.lit(None, dtype=_ROW_SCHEMA[name]) for name in ("high", "least", "bound")}
+        return rows.select("row", "weight", pl.Series("class", numbers, dtype=pl.Int64).gather(index), **nothing).select(list(_ROW_SCHEMA))
 
     def _unknown(self, name: str | None) -> int:
+        """The class of orders for a medicine that the formulary does not have."""
         verdict = check_order(Order(medicine=name), Child(), self.formulary)
         sentence = sentence_of(verdict.outcome, [told_of(f) for f in verdict.findings])
-        return self._class((name,), Classed(Answered(verdict.outcome, ";".join(verdict.codes), "", "", sentence), "", 1, ()))
-
-    def _class(self, key: tuple, made: Classed) -> int:
-        if key not in self._class_ids:
-            self._class_ids[key] = len(self.classes)
-            self.classes.append(made)
-        return self._class_ids[key]
-
-    def _constant(self, part: pl.DataFrame, number: int) -> pl.DataFrame:
-        nothing = {name: pl.lit(None, dtype=_ROW_SCHEMA[name]) for name in ("high", "least", "bound")}
-        return part.select("row", pl.lit(number, dtype=pl.Int64).alias("class"), "weight", **nothing).select(list(_ROW_SCHEMA))
-
-    def _shelf(self, read: Read, medicine: Medicine, shelf: Shelf, key: Asked, part: pl.DataFrame) -> tuple[list[pl.DataFrame], list[int]]:
-        """All rows of one shelf: cut ages aside, group by the regimens that fit, compare."""
-        cut = part.select(cut_off(shelf)).to_series()
-        slow = part.filter(cut)["row"].to_list()
-        part = (part.filter(~cut) if slow else part).select("row", "flags", "weight", "course", "often", "dose", fits(shelf), ruled(shelf))
-        found: list[pl.DataFrame] = []
-        for (fit, held), group in part.partition_by("fit", "ruled", as_dict=True, include_key=False).items():
-            done, left = self._group(read, medicine, shelf, key, fit, held, group)
-            found.append(done)
-            slow += left
-        return found, slow
-
-    def _group(
-        self, read: Read, medicine: Medicine, shelf: Shelf, key: Asked, fit: int, held: int, group: pl.DataFrame
-    ) -> tuple[pl.DataFrame, list[int]]:
-        """Rows to whom the same regimens apply: every limit of each is one comparison of columns."""
-        slots = slots_of(shelf, fit)
-        if len({slot.regimen.kind for slot in slots if slot.regimen}) > 1:  # no one unit to write the numbers in
-            return pl.DataFrame(schema=_ROW_SCHEMA), group["row"].to_list()
-        slow = pl.Series([False]).new_from_index(0, len(group))
-        columns: list[pl.Series] = []
-        product = medicine.product(key.product) if key.product else None
-        amounts: dict[tuple[str, str], pl.DataFrame] = {}
-        often = read.frequency[group["often"]]
-        group = pl.concat([group, often.select("most", "mean_n", "mean_d", "gap_n", "gap_d", "once")], how="horizontal")
-        for number, slot in enumerate(slots):
-            if slot.regimen is None or slot.unknown or key.infusion is None:
-                continue
-            kind = (slot.ingredient, slot.regimen.kind)
-            if kind not in amounts:
-                amounts[kind] = dose_columns(group, self._doses(read, medicine, product, group, *kind))
-                slow = slow | amounts[kind]["slow"]
-            columns += compared(group, amounts[kind], slot.regimen, number)
-            if any(limit.code == "total-above-max" for limit in slot.regimen.limits):
-                slow = slow | group["course"].is_not_null() | group["once"]
-        wide = group.select("row", "flags", "weight").with_columns(columns)
-        left = wide.filter(slow)["row"].to_list()
-        wide = wide.filter(~slow) if left else wide
-        return self._classify(medicine, shelf, key, fit, held, slots, wide), left
-
-    def _doses(
-        self, read: Read, medicine: Medicine, product: Product | None, group: pl.DataFrame, ingredient: str, kind: str
-    ) -> dict[int, Scaled]:
-        values = read.given["dose"].values
-        about = (medicine.id, product and product.id, ingredient, kind)
-        return {
-            index: self._once((*about, id(values[index - 1])), values[index - 1], medicine, product)
-            for index in group["dose"].unique().to_list()
-        }
-
-    def _once(self, key: tuple, dose: Dose, medicine: Medicine, product: Product | None) -> Scaled:
-        """Each dose object is converted once; it is kept beside the answer, so that its identity stays its own."""
-        if key not in self._scaled:
-            self._scaled[key] = (dose, scaled(dose, medicine, product, *key[2:4]))
-        return self._scaled[key][1]
-
-    def _classify(
-        self, medicine: Medicine, shelf: Shelf, key: Asked, fit: int, held: int, slots: list[Slot], wide: pl.DataFrame
-    ) -> pl.DataFrame:
-        """Numbers the classes of a group; the bounds that bind are shown, and do not divide classes."""
-        names = [name for name in wide.columns if name.startswith(("flags", "states", "trouble"))]
-        unique = wide.select(names).unique(maintain_order=True)
-        about = (medicine.id, key, fit, held)
-        numbers = [self._number(about, medicine, shelf, slots, dict(zip(names, values, strict=True))) for values in unique.iter_rows()]
-        numbered = wide.join(
-            unique.with_columns(pl.Series("class", numbers, dtype=pl.Int64)), on=names, how="left", nulls_equal=True, maintain_order="left"
-        )
-        return binding(numbered, len(slots)).select(list(_ROW_SCHEMA))
-
-    def _number(self, about: tuple, medicine: Medicine, shelf: Shelf, slots: list[Slot], values: dict[str, Any]) -> int:
-        key = (*about, *values.values())
-        known = self._class_ids.get(key)
-        return self._class(key, classed(about, medicine, shelf, slots, values)) if known is None else known
-
-
-def _versions(formulary: Formulary, medicine: Medicine, part: pl.DataFrame) -> Iterator[tuple[int, pl.DataFrame]]:
-    """The part by which regimens were in force on the order's date, or on the one day that the formulary is asked for."""
-    dates = sorted({r.valid_from for r in medicine.regimens})
-    first = part["on"].min()
-    if formulary.as_of or not dates or first is None or first >= dates[-1]:
-        yield formulary.version(medicine, None), part
-        return
-    version = pl.sum_horizontal((pl.col("on") >= day).cast(pl.Int64) for day in dates)
-    version = pl.when(pl.col("on").is_null()).then(len(dates)).otherwise(version)
-    for (number,), rows in part.with_columns(version.alias("version")).partition_by("version", as_dict=True, include_key=False).items():
-        yield number, rows
+        return self.slots.class_of(name, Classed(Answered(verdict.outcome, ";".join(verdict.codes), "", "", sentence), "", 1))

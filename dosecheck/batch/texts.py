@@ -85,15 +85,6 @@ def class_texts(screened: Screened, weight_z: pl.Series) -> pl.DataFrame:
         schema={**dict.fromkeys(("outcome", "codes", "regimen", "source", "sentence"), pl.String), "scale": pl.Int64},
         orient="row",
     )[screened.rows["class"]]
-    offsets = [0]
-    for c in classes:
-        offsets.append(offsets[-1] + len(c.bounds))
-    bounds = pl.Series([text for c in classes for text in c.bounds], dtype=pl.String)
-    place = (
-        pl.Series(offsets[:-1], dtype=pl.Int64).gather(screened.rows["class"]) + screened.rows["bound"]
-        if classes
-        else screened.rows["bound"]
-    )
     wide = pl.concat([screened.rows, table], how="horizontal")
     numbers = wide.select(
         one_dose=_thousandths(pl.col("high"), pl.col("scale")),
@@ -105,7 +96,7 @@ def class_texts(screened: Screened, weight_z: pl.Series) -> pl.DataFrame:
     index, names = distinct(pl.Series([c.unit for c in classes], dtype=pl.String))
     units = Distinct(index.gather(screened.rows["class"]), names)
     written = {name: _written(numbers[name], units, pattern) for name, pattern in patterns.items()}
-    bound = bounds.gather(place) if len(bounds) else pl.lit(None, dtype=pl.String)
+    bound = pl.Series(screened.bounds, dtype=pl.String).gather(screened.rows["bound"])
     index, hundredths = distinct(weight_z.gather(screened.rows["row"]))
     written["weight_z"] = _decimals(pl.Series(hundredths, dtype=pl.Int64), 2).gather(index)
     return wide.with_columns(binding_limit=bound, **written).select("row", *RESULTS)

@@ -7,6 +7,7 @@ to the one-order engine and to the columns.  Facts are exact, as (numerator, den
 
 from __future__ import annotations
 
+from math import prod
 from typing import Any, NamedTuple
 
 AT_MOST, AT_LEAST = "at most", "at least"
@@ -80,11 +81,11 @@ class Comparison(NamedTuple):
 def sides(comparison: Comparison, facts: dict[str, Any]) -> tuple[Any, Any] | str:
     """The two whole numbers to compare (measure, bound), or the name of the fact that is missing.
 
-    Only multiplies, so facts may be whole numbers or columns of them.
+    Only multiplies, so facts and bounds may be whole numbers or columns of them.
     """
     measure = MEASURES[comparison.measure]
     power = measure.power
-    left, right = comparison.q**power, comparison.p**power
+    left, right = _raised(comparison.q, power), _raised(comparison.p, power)
     for name in measure.over:
         value = facts.get(name)
         if value is None:
@@ -109,3 +110,13 @@ def holds(comparison: Comparison, facts: dict[str, Any]) -> Any:
     if isinstance(both, str):
         return both
     return both[0] <= both[1] if comparison.sense == AT_MOST else both[0] >= both[1]
+
+
+def bits_needed(comparison: Comparison) -> int:
+    """The bits of the larger side at the stated ceilings; surface areas are compared as squares, one order at a time."""
+    measure = MEASURES[comparison.measure]
+    if measure.power == 2:
+        return 0
+    left = comparison.q * prod(CEILINGS[name][0] for name in measure.over) * prod(CEILINGS[name][1] for name in measure.under)
+    right = comparison.p * prod(CEILINGS[name][1] for name in measure.over) * prod(CEILINGS[name][0] for name in measure.under)
+    return max(left.bit_length(), right.bit_length())

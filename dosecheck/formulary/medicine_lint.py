@@ -8,13 +8,12 @@ from __future__ import annotations
 from collections import defaultdict
 from collections.abc import Iterator
 from difflib import get_close_matches
-from math import prod
 from typing import Any, NamedTuple
 
 from dosecheck.formulary.agree import ingredient_problems, product_problems, regimen_problems
 from dosecheck.formulary.daily_bands_lint import band_overlaps, band_row_problems
 from dosecheck.formulary.limits import Policy
-from dosecheck.formulary.measures import CEILINGS, MEASURES, MOST_BITS, Comparison
+from dosecheck.formulary.measures import MOST_BITS, bits_needed
 from dosecheck.formulary.medicine import Medicine, Regimen, compile_medicine
 from dosecheck.formulary.meets import overlaps
 from dosecheck.formulary.plainly import ENTRIES, FIGURES, Problem, Raw, tables
@@ -207,13 +206,3 @@ def _too_large(row: Regimen) -> Iterator[str]:
         if bits > MOST_BITS:
             yield f'The {limit.name}, "{limit.text}", would need numbers of {bits} bits to be compared exactly; {MOST_BITS} is the most.'
             return
-
-
-def bits_needed(comparison: Comparison) -> int:
-    """The bits of the larger side at the stated ceilings; surface areas are compared as squares, one order at a time."""
-    measure = MEASURES[comparison.measure]
-    if measure.power == 2:
-        return 0
-    left = comparison.q * prod(CEILINGS[name][0] for name in measure.over) * prod(CEILINGS[name][1] for name in measure.under)
-    right = comparison.p * prod(CEILINGS[name][1] for name in measure.over) * prod(CEILINGS[name][0] for name in measure.under)
-    return max(left.bit_length(), right.bit_length())

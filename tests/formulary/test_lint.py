@@ -18,9 +18,8 @@ from dosecheck.formulary import lint, models
 from dosecheck.formulary.cells import Band
 from dosecheck.formulary.folder import packaged_folder, parse, read_folder
 from dosecheck.formulary.limits import Policy, share
-from dosecheck.formulary.measures import AT_MOST, CEILINGS, MEASURES, MOST_BITS, Comparison, sides
+from dosecheck.formulary.measures import AT_MOST, CEILINGS, MEASURES, MOST_BITS, Comparison, bits_needed, sides
 from dosecheck.formulary.medicine import compile_medicine
-from dosecheck.formulary.medicine_lint import bits_needed
 from dosecheck.formulary.meets import bands_meet, days_to_complete
 from dosecheck.formulary.plainly import EXAMPLES
 

@@ -30,9 +30,8 @@ from typing import NamedTuple
 from dosecheck.body.believable import GRAM
 from dosecheck.formulary.cells import days_to_complete
 from dosecheck.formulary.load import Formulary
-from dosecheck.formulary.measures import CEILINGS, MOST_BITS, Comparison
+from dosecheck.formulary.measures import CEILINGS, MOST_BITS, Comparison, bits_needed
 from dosecheck.formulary.medicine import Medicine, Regimen
-from dosecheck.formulary.medicine_lint import bits_needed
 from dosecheck.quantity import Quantity
 from dosecheck.records import Child
 from dosecheck.rules.explain import fewest_doses

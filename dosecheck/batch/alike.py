@@ -1,0 +1,67 @@
+"""What rows come to, put together slot after slot: which rows are alike, and which single dose is shown of each."""
+
+from __future__ import annotations
+
+from typing import Any
+
+import polars as pl
+
+from dosecheck.batch.columns import Distinct, distinct
+
+
+class Alike:
+    """Rows that came to the same so far share a number; each further answer divides them.
+
+    `number`: of each row; `answers`: by number, all that its rows came to, in the order in which it was told.
+    """
+
+    def __init__(self, *first: Distinct) -> None:
+        self.number, self.answers = _combined(first)
+
+    def divide(self, places: pl.Series, about: Any, *told: Distinct) -> None:
+        """`told`: what the rows at `places` came to; it is kept as one tuple with `about` first.  Of other rows nothing is told."""
+        index, answers = _combined((Distinct(self.number.gather(places), self.answers), *told))
+        before = len(self.answers)
+        self.answers = [*self.answers, *((*earlier, (about, *values)) for earlier, *values in answers)]
+        self.number = self.number.scatter(places, index + before)
+
+
+def _combined(columns: tuple[Distinct, ...]) -> tuple[pl.Series, list[tuple]]:
+    """Which combination of values each row has, and the combinations."""
+    key = columns[0].index.cast(pl.Int64)
+    for column in columns[1:]:
+        key = key * len(column.values) + column.index.cast(pl.Int64)
+    index, keys = distinct(key)
+    return index, [_values(key, columns) for key in keys]
+
+
+def _values(key: int, columns: tuple[Distinct, ...]) -> tuple[Any, ...]:
+    values = []
+    for column in reversed(columns[1:]):
+        key, place = divmod(key, len(column.values))
+        values.append(column.values[place])
+    return (columns[0].values[key], *reversed(values))
+
+
+class Shown:
+    """The dose of each row, and the least bound of its readings with the limit that it comes from; null where there is none."""
+
+    def __init__(self, rows: int) -> None:
+        nothing = pl.Series([None], dtype=pl.Int64).new_from_index(0, rows)
+        self._told = pl.DataFrame({"high": nothing, "least": nothing, "bound": nothing})
+
+    def add(self, places: pl.Series, told: pl.DataFrame) -> None:
+        """What one slot shows of the rows at `places`: `high`, `least`, `bound`.  Of equal bounds the earlier slot's stays."""
+        if len(places) == len(self._told) and self._told["high"].null_count() == len(places):
+            self._told = told
+            return
+        both = pl.concat([self._told[places], told.select(pl.all().name.prefix("new "))], how="horizontal")
+        better = pl.col("least").is_null() & pl.col("new least").is_not_null() | (pl.col("new least") < pl.col("least"))
+        new = both.select(
+            pl.when(better.fill_null(False)).then("new high").otherwise(pl.coalesce("high", "new high")).alias("high"),
+            *(pl.when(better.fill_null(False)).then(f"new {name}").otherwise(name).alias(name) for name in ("least", "bound")),
+        )
+        self._told = self._told.with_columns(self._told[name].scatter(places, new[name]) for name in new.columns)
+
+    def columns(self) -> list[pl.Series]:
+        return self._told.get_columns()

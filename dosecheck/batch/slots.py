@@ -1,0 +1,107 @@
+"""Rows whose cell is known become classes: slot after slot of their cells is compared by columns, and each class judged once."""
+
+from __future__ import annotations
+
+from collections.abc import Hashable
+
+import polars as pl
+
+from dosecheck.batch.alike import Alike, Shown
+from dosecheck.batch.amounts import Meant, Scaled, dose_columns, plain_kind, scaled
+from dosecheck.batch.bands import Cell
+from dosecheck.batch.classes import Classed, Met, classed
+from dosecheck.batch.columns import Distinct, Read, distinct
+from dosecheck.batch.compare import compared
+from dosecheck.batch.figures import Figures
+from dosecheck.formulary.medicine import Regimen
+from dosecheck.reading import Dose
+
+_MOST_SCALED = 400_000  # distinct doses remembered; beyond it the memory starts afresh
+
+
+class Slots:
+    """`classes`: all that were met so far; `figures`: those of the regimens met."""
+
+    def __init__(self) -> None:
+        self.classes: list[Classed] = []
+        self.figures = Figures()
+        self._class_ids: dict[Hashable, int] = {}
+        self._scaled: dict[tuple, tuple[Dose, Scaled]] = {}
+
+    def compared(self, read: Read, rows: pl.DataFrame, known: list[Cell]) -> tuple[pl.DataFrame, pl.Series]:
+        """`class`, `high`, `least` and `bound` of each row; and which rows the columns do not hold after all.
+
+        Args:
+            rows: `cell` (index into `known`), `flags`, `weight`, `course`, `often`, `dose`.
+        """
+        index, numbers = distinct(rows["cell"])
+        rows = pl.concat([rows, read.frequency.drop("flags", "unclear")[rows["often"]]], how="horizontal").with_columns(cell=index)
+        alike, shown = Alike(Distinct(index, numbers), distinct(rows["flags"])), Shown(len(rows))
+        slow = pl.repeat(False, len(rows), eager=True)
+        for slot in range(max((len(known[number].slots) for number in numbers), default=0)):
+            places, part = self._slot(read, rows, [known[number] for number in numbers], slot)
+            if len(places):
+                alike.divide(places, slot, distinct(part["states"]), distinct(part["trouble"]))
+                shown.add(places, part.select("high", "least", "bound"))
+                slow = slow.scatter(places.filter(part["slow"]), True)
+        fair = distinct(alike.number.filter(~slow)).values
+        classes = {number: self._class(known, *alike.answers[number]) for number in fair}
+        ids = pl.Series([classes.get(number) for number in range(len(alike.answers))], dtype=pl.Int64)
+        return pl.DataFrame([ids.gather(alike.number).alias("class"), *shown.columns()]), slow
+
+    def _slot(self, read: Read, rows: pl.DataFrame, cells: list[Cell], slot: int) -> tuple[pl.Series, pl.DataFrame]:
+        """The places of the rows whose cell has something to compare in this slot, and what they come to."""
+        regimens = [cell.compared(slot) for cell in cells]
+        numbers = [None if regimen is None else self.figures.number(regimen) for regimen in regimens]
+        self.figures.settle()
+        rows = rows.with_columns(pl.Series("regimen", numbers, dtype=pl.UInt32).gather(rows["cell"]))
+        places = rows["regimen"].is_not_null().arg_true()
+        part = rows if len(places) == len(rows) else rows[places]
+        index, doses = self._doses(read, part, cells, regimens)
+        part = part.with_columns(dose=index)
+        part = part.with_columns(dose_columns(part, doses))
+        return places, part.with_columns(compared(part, self.figures))
+
+    def _doses(self, read: Read, part: pl.DataFrame, cells: list[Cell], regimens: list[Regimen | None]) -> tuple[pl.Series, list[Scaled]]:
+        """Each distinct dose, converted once for each thing that it is meant of; a plain amount is alike for all medicines."""
+        meant = [
+            None if r is None else Meant(c.way.medicine, c.way.product, r.ingredient, r.kind) for c, r in zip(cells, regimens, strict=True)
+        ]
+        any_of = {each.about: each for each in meant if each} | {each.plainly: each for each in meant if each and each.plainly}
+        numbers = {about: number for number, about in enumerate(any_of)}
+        values = read.given["dose"].values if "dose" in read.given else []
+        of_dose = pl.Series([None, *(None if value is None else numbers.get(plain_kind(value)) for value in values)], dtype=pl.Int64)
+        plainly, about = (
+            pl.Series([None if each is None else numbers.get(getattr(each, name)) for each in meant], dtype=pl.Int64)
+            for name in ("plainly", "about")
+        )
+        plain, by_dose = pl.lit(plainly).gather(pl.col("cell")), pl.lit(of_dose).gather(pl.col("dose"))
+        of = pl.when(plain == by_dose).then(plain).otherwise(pl.lit(about).gather(pl.col("cell")))
+        index, keys = distinct(part.select(of * (len(values) + 1) + pl.col("dose")).to_series())
+        abouts = list(any_of)
+        found = ((abouts[key // (len(values) + 1)], values[key % (len(values) + 1) - 1]) for key in keys)
+        return index, [self._once(about, value, any_of[about]) for about, value in found]
+
+    def _once(self, about: Hashable, dose: Dose, meant: Meant) -> Scaled:
+        """Each dose object is converted once; it is kept beside the answer, so that its identity stays its own."""
+        key = (about, id(dose))
+        if key not in self._scaled:
+            if len(self._scaled) >= _MOST_SCALED:
+                self._scaled.clear()
+            self._scaled[key] = (dose, scaled(dose, *meant))
+        return self._scaled[key][1]
+
+    def _class(self, known: list[Cell], number: int, flags: int, *met: tuple[int, int, str]) -> int:
+        key = (number, flags, *met)
+        if key in self._class_ids:
+            return self._class_ids[key]
+        by_slot = {slot: Met(states, trouble) for slot, states, trouble in met}
+        cell = known[number]
+        return self.class_of(key, classed(cell, flags, tuple(by_slot.get(slot) for slot in range(len(cell.slots)))))
+
+    def class_of(self, key: Hashable, made: Classed) -> int:
+        """The number of a class, under a key of its own."""
+        if key not in self._class_ids:
+            self._class_ids[key] = len(self.classes)
+            self.classes.append(made)
+        return self._class_ids[key]
