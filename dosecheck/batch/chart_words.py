@@ -1,21 +1,22 @@
-"""What charts in bulk show, as text: one row a finding, in the catalogue's sentences; times in a zone, amounts with units."""
+"""What charts in bulk show, as text: one row a finding, in the catalogue's sentences; times in a zone, amounts with units.
+
+Whole columns are put together.  What stands in them is written by the functions that write it for a single order, once
+for each value that differs (`chart_parts.py`).
+"""
 
 from __future__ import annotations
 
 from datetime import UTC, tzinfo
-from fractions import Fraction
-from typing import Any
+from string import Formatter
 
 import polars as pl
 
-from dosecheck.batch.chart_limits import ChartLimits, bound_of
-from dosecheck.quantity import Quantity
-from dosecheck.reading.clock import at_instant
+from dosecheck.batch.chart_limits import ChartLimits
+from dosecheck.batch.chart_parts import parts
+from dosecheck.batch.local_times import local_times
 from dosecheck.records import NOT_CHECKED, QUERY, STOP, WITHIN
 from dosecheck.rules.catalogue import CATALOGUE
-from dosecheck.rules.codes import Finding
 from dosecheck.rules.windows import DAY
-from dosecheck.showing import show, show_length
 
 CHART_COLUMNS = (
     "child_id",
@@ -35,7 +36,7 @@ CHART_COLUMNS = (
     "sentence",
 )
 _OUTCOMES = (WITHIN, QUERY, NOT_CHECKED, STOP)
-_OWN = {"not-whole": "It is no whole number of nanograms, or more than 1 kg.", "product-unknown": "The product is not in this formulary."}
+_WINDOWED = ("too-many-with-earlier", "day-above-with-earlier")
 
 
 def chart_texts(found: pl.DataFrame, limits: ChartLimits, zone: tzinfo | None = None) -> pl.DataFrame:
@@ -43,81 +44,68 @@ def chart_texts(found: pl.DataFrame, limits: ChartLimits, zone: tzinfo | None = 
 
     `window_start` is outside its window: a dose given exactly then is not counted.
     """
-    words = _Words(limits, zone or UTC)
-    return pl.DataFrame(
-        [words.of(row) for row in found.iter_rows(named=True)], schema=dict.fromkeys(CHART_COLUMNS, pl.String), orient="row"
+    zone = zone or UTC
+    told = parts(found, limits)
+    at = local_times(found["at"], zone)
+    earliest = found.select(pl.col("at") - pl.col("value").cast(pl.Int64) + told["gap"]).to_series()
+    told = told.with_columns(found["code"], next=local_times(earliest, zone)["said"], which=_which(found), lead=_lead(found, at["said"]))
+    return found.select(
+        "child_id",
+        told["ingredient"],
+        pl.col("rank").replace_strict(dict(enumerate(_OUTCOMES)), return_dtype=pl.String).alias("outcome"),
+        "code",
+        at["iso"].alias("at"),
+        pl.when(pl.col("code").is_in(_WINDOWED)).then(local_times(found["at"] - DAY, zone)["iso"]).alias("window_start"),
+        told["value"],
+        told["limit"],
+        pl.col("doses").cast(pl.String),
+        local_times(found["since"], zone)["iso"].alias("first_at"),
+        local_times(found["until"], zone)["iso"].alias("last_at"),
+        pl.col("rows").cast(pl.List(pl.String)).list.join(", "),
+        told["regimen"],
+        told["source"],
+        _sentences(told),
     )
 
 
-class _Words:
-    def __init__(self, limits: ChartLimits, zone: tzinfo) -> None:
-        self.limits, self.zone = limits, zone
-
-    def of(self, row: dict[str, Any]) -> tuple[str | None, ...]:
-        line = None if row["line"] is None else self.limits.lines[row["line"]]
-        figure = None if row["figure"] is None else self.limits.figures(row["rule"])[row["figure"]]
-        told = self._told(row, line, figure)
-        code, outcome = row["code"], _OUTCOMES[row["rank"]]
-        windowed = code in ("too-many-with-earlier", "day-above-with-earlier")
-        message = Finding(code, outcome, told).message
-        return (
-            row["child_id"],
-            line and line.ingredient,
-            outcome,
-            code,
-            self._time(row["at"]),
-            self._time(row["at"] - DAY) if windowed else None,
-            told.get("value"),
-            told.get("limit"),
-            None if row["doses"] is None else str(row["doses"]),
-            self._time(row["since"]),
-            self._time(row["until"]),
-            ", ".join(map(str, row["rows"])),
-            figure and figure.regimen.full_id,
-            figure and figure.regimen.source,
-            f"{self._lead(row)}{message}",
-        )
-
-    def _lead(self, row: dict[str, Any]) -> str:
-        """Which dose the sentence is about, where it is about one."""
-        if row["since"] is None:
-            return ""
-        more = f", the worst of {row['doses']:,} doses one after another" if row["doses"] > 1 else ""
-        return f"At {self._said(row['at'])}{more}: "
-
-    def _said(self, instant: int) -> str:
-        return f"{at_instant(instant, self.zone):%Y-%m-%d %H:%M}" + (" UTC" if self.zone is UTC else "")
-
-    def _time(self, instant: int | None) -> str | None:
-        return (
-            None if instant is None else at_instant(instant, self.zone).isoformat().replace("+00:00", "Z" if self.zone is UTC else "+00:00")
-        )
-
-    def _told(self, row: dict[str, Any], line: Any, figure: Any) -> dict[str, Any]:
-        """The data of the finding's sentence."""
-        told: dict[str, Any] = {"ingredient": line.ingredient if line else "", "which": _rows(row)}
-        if row["code"] == "children-disagree":
-            told["name"] = row["about"]
-        elif row["about"]:
-            told["why"] = _OWN.get(row["about"]) or CATALOGUE[row["about"]].brief.format_map({"limit": ""})
-        if figure is None:
-            return told
-        value, bound = int(row["value"]), bound_of(figure, row["weight"])
-        told |= {"limit": figure.limit.text, "name": figure.limit.name, "comes": ""}
-        if figure.base == "gap":
-            return {**told, "value": show_length(value) if value else "no time", "next": self._said(row["at"] - value + int(bound))}
-        if figure.base == "doses":
-            return {**told, "value": f"{value:,} doses in 24 hours"}
-        if figure.per_kg:
-            told["comes"] = f", which is {show(Quantity(bound, line.kind, line.unit), down=True)} for this child"
-        return {**told, "value": f"{show(Quantity(value, line.kind, line.unit))} in 24 hours", "times": Fraction(value) / bound}
+def _sentences(told: pl.DataFrame) -> pl.Series:
+    """The catalogue's sentence for each finding, with its parts in their places."""
+    told = told.with_row_index("place")
+    parts = [
+        rows.select("place", pl.concat_str("lead", *_pieces(code)).alias("sentence"))
+        for (code,), rows in told.partition_by("code", as_dict=True).items()
+    ]
+    return pl.concat(parts).sort("place")["sentence"] if parts else pl.Series("sentence", [], dtype=pl.String)
 
 
-def _rows(row: dict[str, Any]) -> str:
-    """ "row 3", "rows 3 and 9", "rows 1, 2, 3 and 40 more"."""
-    rows, count = row["rows"], row["doses"] if row["since"] is None and row["doses"] else len(row["rows"])
-    if len(rows) == 1:
-        return f"row {rows[0]:,}"
-    if count > len(rows):
-        return f"rows {', '.join(f'{n:,}' for n in rows)} and {count - len(rows):,} more"
-    return f"rows {', '.join(f'{n:,}' for n in rows[:-1])} and {rows[-1]:,}"
+def _pieces(code: str) -> list[pl.Expr]:
+    return [
+        each
+        for text, field, *_ in Formatter().parse(CATALOGUE[code].sentence)
+        for each in (pl.lit(text), *([pl.col(field)] if field else []))
+    ]
+
+
+def _lead(found: pl.DataFrame, said: pl.Series) -> pl.Series:
+    """Which dose the sentence is about, where it is about one."""
+    several = pl.concat_str(pl.lit(", the worst of "), _with_commas(pl.col("doses")), pl.lit(" doses one after another"))
+    lead = pl.concat_str(pl.lit("At "), said, pl.when(pl.col("doses") > 1).then(several).otherwise(pl.lit("")), pl.lit(": "))
+    return found.select(pl.when(pl.col("since").is_not_null()).then(lead).otherwise(pl.lit(""))).to_series()
+
+
+def _which(found: pl.DataFrame) -> pl.Series:
+    """ "row 3", "rows 3 and 9", "rows 1, 2, 3 and 40 more"; null where the sentence is about one dose of a stretch."""
+    alike = found.select("doses", pl.when(pl.col("since").is_null()).then("rows").list.eval(_with_commas(pl.element())).alias("rows"))
+    rows, shown = pl.col("rows"), pl.col("rows").list.len().cast(pl.Int64)
+    several = pl.concat_str(pl.lit("rows "), rows.list.join(", "), pl.lit(" and "), _with_commas(pl.col("doses") - shown), pl.lit(" more"))
+    all_of_them = pl.concat_str(pl.lit("rows "), rows.list.head(shown - 1).list.join(", "), pl.lit(" and "), rows.list.last())
+    words = pl.when(shown == 1).then("row " + rows.list.first()).when(pl.col("doses") > shown).then(several).otherwise(all_of_them)
+    return alike.select(words).to_series()
+
+
+def _with_commas(number: pl.Expr) -> pl.Expr:
+    """A whole number below 10^15 with its thousands separated."""
+    text = number.cast(pl.String)
+    for _ in range(4):
+        text = text.str.replace("^([0-9]+)([0-9]{3})(,|$)", "${1},${2}${3}")
+    return text

@@ -71,11 +71,11 @@ def charted(doses: pl.DataFrame, limits: ChartLimits) -> Charted:
     timed = fair.filter(pl.col("at").is_not_null() & (pl.col("line") != NO_LINE))
     if len(timed):
         parts += _held(timed, limits)
-    found = pl.concat([pl.DataFrame(schema=FOUND), *(_shaped(part) for part in parts)]).sort(*_ORDER)
+    found = pl.concat([pl.DataFrame(schema=FOUND), *(_shaped(part) for part in parts)]).sort(*_ORDER, pl.col("rows").list.first())
     return Charted(found, known["child_id"].n_unique(), _outcomes(known, found, limits))
 
 
-_ORDER = ("child_id", "at", "line", "code", "figure", "about")
+_ORDER = ("child_id", "at", "line", "code", "figure", "about", "value")  # and the first row: no two findings are alike in all
 
 
 def _shaped(found: pl.DataFrame) -> pl.DataFrame:
