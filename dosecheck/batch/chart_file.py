@@ -1,4 +1,8 @@
-"""A file of doses given, as charts: each row read and dated by its own time, then all doses of each child together."""
+"""A file of doses given, as charts: each row read and dated by its own time, then all doses of each child together.
+
+Memory holds a few chunks of some 300,000 rows, as for a file of orders, and then up to a million doses (`partitions.HELD`)
+with what is found in them: it does not grow with the file.  The findings are written as they are found.
+"""
 
 from __future__ import annotations
 
@@ -20,12 +24,13 @@ from dosecheck.batch.doses import GIVEN_AT, Doses
 from dosecheck.batch.files import ResultWriter, read_orders
 from dosecheck.batch.forms import NOTHING, Asked
 from dosecheck.batch.partitions import Partitions
-from dosecheck.batch.pipeline import ahead, joined
+from dosecheck.batch.pipeline import Behind, ahead, joined
 from dosecheck.batch.run import Batch, check_columns
 from dosecheck.errors import FileError
 from dosecheck.formulary.load import Formulary
 from dosecheck.records import OUTCOMES
 
+_WRITTEN = 100_000  # findings at a time
 _OWN = ("order_id", "child_id", GIVEN_AT)
 
 
@@ -73,16 +78,17 @@ def run_charts(
             aside, first = aside + len(lost), [*first, *lost.head(20)][:20]
             kept.add(doses.filter(pl.col("child_id").is_not_null()))
             rows += count
-        found, children, outcomes = [], 0, Counter()
-        for part in kept.parts():
-            done = charted(part, limits)
-            found.append(done.found)
-            children, outcomes = children + done.children, outcomes + Counter(done.outcomes)
-        everything = pl.concat(found).sort("child_id", "at", "line", "code", "figure", "about") if found else pl.DataFrame()
-        for piece in everything.iter_slices(50_000) if len(everything) else ():
-            writer.write(chart_texts(piece, limits, zone))
-    codes = dict(sorted(everything["code"].value_counts().iter_rows())) if len(everything) else {}
-    return ChartSummary(rows, aside, tuple(first), children, {name: outcomes[name] for name in OUTCOMES}, codes, formulary.fingerprint)
+        children, outcomes, codes = 0, Counter(), Counter()
+        with Behind(lambda found: writer.write(chart_texts(found, limits, zone))) as written:
+            for part in kept.parts():
+                done = charted(part, limits)
+                children, outcomes = children + done.children, outcomes + Counter(done.outcomes)
+                codes += Counter(dict(done.found["code"].value_counts().iter_rows()))
+                for found in done.found.iter_slices(_WRITTEN):
+                    written.put(found)
+    return ChartSummary(
+        rows, aside, tuple(first), children, {name: outcomes[name] for name in OUTCOMES}, dict(sorted(codes.items())), formulary.fingerprint
+    )
 
 
 def _doses(
@@ -95,8 +101,8 @@ def _doses(
     check_chart_columns(orders, first.rows.columns, columns)
     for chunk in chain([first], chunks):
         dated = reader.dated(columns.apply(chunk.rows) if columns else chunk.rows)
-        yield reader.of(dated, batch.answer(dated)["regimen"], rows + 1), len(dated)
-        rows += len(dated)
+        yield reader.of(dated, batch.answer(dated.rows)["regimen"], rows + 1), len(chunk.rows)
+        rows += len(chunk.rows)
 
 
 def check_chart_columns(orders: str | Path, names: list[str], columns: ColumnMap | None) -> None:

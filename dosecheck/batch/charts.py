@@ -13,7 +13,7 @@ import polars as pl
 
 from dosecheck.batch.chart_limits import GOES_ALONG, UNREAD, ChartLimits, Figure
 from dosecheck.batch.columns import distinct
-from dosecheck.batch.doses import NO_LINE
+from dosecheck.batch.doses import MOST, NO_LINE
 from dosecheck.batch.windows_columns import rolled
 from dosecheck.records import NOT_CHECKED, QUERY, STOP, WITHIN
 from dosecheck.rules.windows import DAY
@@ -63,16 +63,20 @@ def chart_rows(doses: pl.DataFrame, limits: ChartLimits) -> pl.DataFrame:
 
 
 def charted(doses: pl.DataFrame, limits: ChartLimits) -> Charted:
-    """As `chart_rows`, with how many charts came to which outcome."""
+    """As `chart_rows`, with how many charts came to which outcome; a child with more doses than MOST has one."""
     known = doses.filter(pl.col("child_id").is_not_null())
+    crowded = _crowded(known)
+    known = known.join(crowded, on="child_id", how="anti") if len(crowded) else known
     mixed = _disagreeing(known)
     fair = known.join(mixed, on="child_id", how="anti") if len(mixed) else known
-    parts = [mixed, _apart(fair)]
+    parts = [crowded, mixed, _apart(fair)]
     timed = fair.filter(pl.col("at").is_not_null() & (pl.col("line") != NO_LINE))
     if len(timed):
         parts += _held(timed, limits)
     found = pl.concat([pl.DataFrame(schema=FOUND), *(_shaped(part) for part in parts)]).sort(*_ORDER, pl.col("rows").list.first())
-    return Charted(found, known["child_id"].n_unique(), _outcomes(known, found, limits))
+    outcomes = _outcomes(known, found, limits)
+    outcomes[NOT_CHECKED] += len(crowded)
+    return Charted(found, known["child_id"].n_unique() + len(crowded), outcomes)
 
 
 _ORDER = ("child_id", "at", "line", "code", "figure", "about", "value")  # and the first row: no two findings are alike in all
@@ -101,6 +105,13 @@ def _outcomes(doses: pl.DataFrame, found: pl.DataFrame, limits: ChartLimits) -> 
 
 
 # ---- what keeps a chart from being checked ----
+
+
+def _crowded(doses: pl.DataFrame) -> pl.DataFrame:
+    """References with more doses than any child is given: nothing under them is looked at."""
+    counts = doses.group_by("child_id").len() if len(doses) > MOST else pl.DataFrame(schema={"child_id": pl.String, "len": pl.Int64})
+    rows = doses.join(counts.filter(pl.col("len") > MOST), on="child_id", how="semi").group_by("child_id").agg(_rows())
+    return rows.with_columns(code=pl.lit("given-to-too-many"), rank=_rank(NOT_CHECKED))
 
 
 def _disagreeing(doses: pl.DataFrame) -> pl.DataFrame:

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from datetime import tzinfo
 from fractions import Fraction
+from typing import NamedTuple
 
 import polars as pl
 
@@ -25,6 +26,7 @@ from dosecheck.rules.amounts import Amount, Given, amount_of
 GIVEN_AT = "given_at"
 _FIELDS = ("medicine", "product", "dose", "weight", "height", "born", "sex", *FREQUENCY)
 NO_LINE = -1  # a medicine that the formulary does not have, or none that can be read
+MOST = 1_000_000  # doses under one reference: one every ten minutes for 18 years is fewer
 DOSES = {
     "row": pl.Int64,
     "child_id": pl.String,
@@ -40,6 +42,13 @@ DOSES = {
 }
 
 
+class Dated(NamedTuple):
+    """Rows with the date of each dose, and what `Moments.read` found."""
+
+    rows: pl.DataFrame
+    moments: pl.DataFrame
+
+
 class Doses:
     """Reads chunk after chunk of text columns; what it learns of a chunk is kept for the next."""
 
@@ -48,17 +57,20 @@ class Doses:
         self._columns, self._moments = Columns(), Moments(zone)
         self._scaled: dict[tuple, tuple[object, Scaled]] = {}
 
-    def dated(self, rows: pl.DataFrame) -> pl.DataFrame:
-        """The rows with the date of the dose, where they give no date of their own, so that age and figures go by it."""
-        days = self._moments.read(rows[GIVEN_AT])["day"]
-        dates = pl.select((days.cast(pl.Int32) - _EPOCH).cast(pl.Date).cast(pl.String)).to_series()
-        return rows.with_columns(pl.col("on").fill_null(dates) if "on" in rows.columns else dates.alias("on"))
-
-    def of(self, rows: pl.DataFrame, regimen: pl.Series, first: int) -> pl.DataFrame:
-        """The doses of a chunk.
+    def dated(self, rows: pl.DataFrame) -> Dated:
+        """The rows with the date of the dose, where they give no date of their own, so that age and figures go by it.
 
         Args:
             rows: text columns named as the options of `dosecheck order`, with "child_id" and "given_at".
+        """
+        moments = self._moments.read(rows[GIVEN_AT])
+        dates = pl.select((moments["day"] - _EPOCH).cast(pl.Date).cast(pl.String)).to_series()
+        return Dated(rows.with_columns(pl.col("on").fill_null(dates) if "on" in rows.columns else dates.alias("on")), moments)
+
+    def of(self, dated: Dated, regimen: pl.Series, first: int) -> pl.DataFrame:
+        """The doses of a chunk.
+
+        Args:
             regimen: the column of that name of the rows' results.
             first: the number of the first row, from 1.
 
@@ -66,8 +78,8 @@ class Doses:
             One row for each ingredient of each row, with the columns of DOSES: `amount` in base units, `weight` in
             nanograms, `born` as a number of days, `at` and `at_last` in seconds; `trouble` is a code where the amount is not known.
         """
+        rows, moments = dated
         read = self._columns.read(rows.select(name for name in rows.columns if name in _FIELDS))
-        moments = self._moments.read(rows[GIVEN_AT])
         about = pl.DataFrame(
             {
                 "place": pl.int_range(len(rows), dtype=pl.UInt32, eager=True),

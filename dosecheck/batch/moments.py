@@ -32,24 +32,20 @@ class Moments:
     def read(self, column: pl.Series) -> pl.DataFrame:
         """`at`, `at_last` (Int64, seconds since 1970 UTC: the same, but for an hour that came twice), `fault` (why it
         cannot be read) and `day` (Int32, the local date as a number); all null where no time is given."""
-        parts = (
-            column.rename("text")
-            .to_frame()
-            .select(
-                pl.col("text"),
-                hour=pl.col("text").str.extract(_SHAPE, 1),
-                offset=pl.col("text").str.extract(_SHAPE, 4).fill_null(""),
-                seconds=pl.col("text").str.extract(_SHAPE, 2).cast(pl.Int64) * 60
-                + pl.col("text").str.extract(_SHAPE, 3).cast(pl.Int64).fill_null(0),
-            )
+        encoded = column.to_arrow().dictionary_encode()
+        index, texts = pl.Series(encoded.indices).cast(pl.UInt32), pl.Series("text", encoded.dictionary, dtype=pl.String)
+        parts = texts.to_frame().select(
+            hour=pl.col("text").str.extract(_SHAPE, 1) + "|" + pl.col("text").str.extract(_SHAPE, 4).fill_null(""),
+            seconds=pl.col("text").str.extract(_SHAPE, 2).cast(pl.Int64) * 60
+            + pl.col("text").str.extract(_SHAPE, 3).cast(pl.Int64).fill_null(0),
         )
-        hours = self._table(parts.select(pl.col("hour") + "|" + pl.col("offset")).to_series(), self._hour)
-        even = hours.select(*(pl.col(name) + parts["seconds"] if name in ("at", "at_last") else name for name in _EMPTY))
-        alone = even["at"].is_null() & column.is_not_null()
-        if not alone.any():
-            return even
-        texts = self._table(pl.select(pl.when(alone).then(column)).to_series(), self._text)
-        return pl.DataFrame({name: pl.select(pl.when(alone).then(texts[name]).otherwise(even[name])).to_series() for name in _EMPTY})
+        hours = self._table(parts["hour"], self._hour)
+        even = hours.with_columns(pl.col("at", "at_last") + parts["seconds"])
+        alone = even["at"].is_null()
+        if alone.any():
+            read = self._table(pl.select(pl.when(alone).then(texts)).to_series(), self._text)
+            even = even.with_columns(pl.when(alone).then(read[name]).otherwise(name).alias(name) for name in _EMPTY)
+        return even[index]
 
     def _table(self, texts: pl.Series, read) -> pl.DataFrame:
         index, values = distinct(texts)

@@ -1,7 +1,8 @@
-"""Doses put aside by child, so that a file of any size is looked at some children at a time.
+"""Doses put aside by child, so that a file of any size is looked at some children at a time, in the order of their names.
 
-Up to a few million doses stay in memory; beyond that they go to files in a folder of our own beside the findings, each
-with the children of one share, and the folder is removed at the end.
+Up to HELD doses stay in memory.  More go to files in a folder of our own beside the findings, which is removed at the
+end.  Each file is a share: the children from one name to another.  A share of more than HELD doses is shared out again,
+and so on, so no more than that is ever looked at together; a child with so many doses has a share of its own.
 """
 
 from __future__ import annotations
@@ -9,21 +10,22 @@ from __future__ import annotations
 import shutil
 import tempfile
 from collections.abc import Iterator
+from contextlib import contextmanager
 from pathlib import Path
 from types import TracebackType
 from typing import Self
 
 import polars as pl
-import pyarrow as pa
 
+from dosecheck.batch.doses import MOST
+from dosecheck.batch.shares import Share, Shares, edges
 from dosecheck.errors import FileError
 
-HELD = 3_000_000  # doses in memory
-SHARES = 64
+HELD = 1_000_000  # doses in memory
 
 
 class Partitions:
-    """Takes doses in any order; gives them back once, all of a child together.
+    """Takes doses in any order; gives them back once, all of a child together and the children in order.
 
     Args:
         beside: a file in whose folder there is room for work.
@@ -34,13 +36,14 @@ class Partitions:
         self._held: list[pl.DataFrame] = []
         self._count = 0
         self._folder: Path | None = None
-        self._writers: dict[int, pa.ipc.RecordBatchStreamWriter] = {}
+        self._shares: Shares | None = None
 
     def __enter__(self) -> Self:
         return self
 
     def __exit__(self, kind: type[BaseException] | None, error: BaseException | None, trace: TracebackType | None) -> None:
-        self._close()
+        if self._shares:
+            self._shares.close()
         if self._folder:
             shutil.rmtree(self._folder, ignore_errors=True)
 
@@ -51,47 +54,52 @@ class Partitions:
         self._held.append(doses)
         self._count += len(doses)
         if self._count >= HELD:
-            self._spill()
+            with self._one_error():
+                self._spill()
 
     def parts(self) -> Iterator[pl.DataFrame]:
-        """All doses of some children at a time."""
-        if self._folder is None:
+        """All doses of some children at a time; of a child with more than MOST, one more than that."""
+        if self._shares is None:
             yield from [pl.concat(self._held)] if self._held else []
             return
-        if self._held:
-            self._spill()
-        self._close()
-        for path in sorted(self._folder.iterdir()):
-            try:
-                part = pl.read_ipc_stream(path)
-                path.unlink()
-            except OSError as error:
-                raise self._error(error) from error
-            yield part
+        with self._one_error():
+            if self._held:
+                self._spill()
+            yield from _in_order(self._shares.close(), self._folder)
 
     def _spill(self) -> None:
+        if self._shares is None:
+            self._folder = Path(tempfile.mkdtemp(prefix=f".{self._beside.name}.", suffix=".work", dir=self._beside.parent.resolve()))
+            self._shares = Shares(self._folder, edges(pl.concat([doses["child_id"] for doses in self._held])))
+        self._shares.write(self._held)
+        self._held, self._count = [], 0
+
+    @contextmanager
+    def _one_error(self) -> Iterator[None]:
         try:
-            if self._folder is None:
-                self._folder = Path(tempfile.mkdtemp(prefix=f".{self._beside.name}.", suffix=".work", dir=self._beside.parent.resolve()))
-            doses = pl.concat(self._held)
-            self._held, self._count = [], 0
-            shares = doses.with_columns(share=pl.col("child_id").hash() % SHARES).partition_by("share", as_dict=True, include_key=False)
-            for (share,), rows in shares.items():
-                self._write(share, rows.to_arrow())
+            yield
         except OSError as error:
-            raise self._error(error) from error
+            why = f"There is no room beside it for the work: {error.strerror or error}."
+            raise FileError(str(self._beside), why, "Make room or choose another place, and run again.") from error
 
-    def _write(self, share: int, table: pa.Table) -> None:
-        if share not in self._writers:
-            options = pa.ipc.IpcWriteOptions(compression="lz4")
-            self._writers[share] = pa.ipc.new_stream(str(self._folder / f"{share:03d}.arrows"), table.schema, options=options)
-        self._writers[share].write_table(table)
 
-    def _close(self) -> None:
-        for writer in self._writers.values():
-            writer.close()
-        self._writers = {}
+def _in_order(shares: list[Share], folder: Path) -> Iterator[pl.DataFrame]:
+    """The doses of share after share; a large one is shared out again first."""
+    for share in shares:
+        if share.rows <= HELD or share.first == share.last:
+            doses = share.read(max(HELD, MOST))
+            share.path.unlink()
+            yield doses
+        else:
+            yield from _in_order(_again(share, folder), folder)
 
-    def _error(self, error: OSError) -> FileError:
-        why = f"There is no room beside it for the work: {error.strerror or error}."
-        return FileError(str(self._beside), why, "Make room or choose another place, and run again.")
+
+def _again(share: Share, folder: Path) -> list[Share]:
+    shares = Shares(folder, share.edges())
+    try:
+        for doses in share.pieces(HELD // 4):
+            shares.write([doses])
+    finally:
+        files = shares.close()
+    share.path.unlink()
+    return files

@@ -91,7 +91,7 @@ def _as_doses(reading: _Reading, piece: pa.Table) -> pa.Table:
     reader, batch = reading.doses(), reading.travelling.batch()
     chunk, mapped = reading.travelling.read(piece)
     dated = reader.dated(mapped)
-    doses = reader.of(dated, batch.answer(dated)["regimen"], first=0)
+    doses = reader.of(dated, batch.answer(dated.rows)["regimen"], first=0)
     return _plain(doses.with_columns(row=chunk.line.cast(pl.Int64).gather(doses["row"])))
 
 

@@ -464,6 +464,11 @@ CATALOGUE: dict[str, Code] = {
         "Rows of one reference may be two children.",
         "Doses of two children must never be added up, nor one child's doses be taken apart unseen: look at the references.",
     ),
+    "given-to-too-many": Code(
+        "More doses stand under this reference than one child can have been given, the first of them in {which}: nothing under it was added up.",
+        "The reference stands for more than one child.",
+        "There are more than 1,000,000 doses, one every ten minutes for 18 years: a place-holder, or a wrong column. Give each child a reference of its own.",
+    ),
     "goes-along": Code(
         "{ingredient} goes along in the product's fixed ratio; the source doses the mixture by {by}.",
         "Another ingredient goes along.",

@@ -15,7 +15,7 @@ from chart.slow import Slow, may_hold
 from click.testing import CliRunner
 
 from dosecheck import Child, FileError, Formulary, Order, check_order
-from dosecheck.batch import partitions
+from dosecheck.batch import charts, partitions
 from dosecheck.batch.chart_file import run_charts
 from dosecheck.batch.chart_limits import ChartLimits
 from dosecheck.batch.chart_words import CHART_COLUMNS, chart_texts
@@ -59,7 +59,7 @@ def table(rows: list[dict[str, str | None]]) -> pl.DataFrame:
 def chart(rows: list[dict[str, str | None]], zone: ZoneInfo | None = LONDON) -> Charted:
     reader = Doses(LIMITS, zone)
     dated = reader.dated(table(rows))
-    return charted(reader.of(dated, Batch(FORMULARY, TODAY).answer(dated)["regimen"], 1), LIMITS)
+    return charted(reader.of(dated, Batch(FORMULARY, TODAY).answer(dated.rows)["regimen"], 1), LIMITS)
 
 
 def codes(rows: list[dict[str, str | None]]) -> list[tuple[str, str]]:
@@ -187,6 +187,16 @@ def test_a_repeated_row_is_counted_and_named() -> None:
     assert set(codes(rows_of("04 08:00", "04 08:00"))) == {("given-twice", "query"), ("too-soon", "stop")}
 
 
+def test_findings_of_one_moment_stand_in_an_order_of_their_own() -> None:
+    rows = [
+        *rows_of(*["04 08:00"] * 2, dose="210 mg"),
+        *rows_of(*["04 08:00"] * 2, dose="180 mg"),
+        *rows_of(*["04 08:00"] * 2, dose="150 mg"),
+    ]
+    twice = chart(rows).found.filter(pl.col("code") == "given-twice")
+    assert twice["value"].is_sorted() and twice["rows"].to_list() == [[5, 6], [3, 4], [1, 2]]
+
+
 def test_rows_that_disagree_about_the_child_are_never_added_up() -> None:
     rows = [*rows_of("04 08:00", age=None, born="2023-01-02"), *rows_of("04 09:00", age=None, born="2022-01-02", sex="male")]
     assert codes(rows) == [("children-disagree", "not-checked")]
@@ -268,6 +278,22 @@ def test_a_file_put_aside_in_shares_gives_the_same_bytes(tmp_path: Path, monkeyp
     assert whole == shared and whole.children == 30
     assert (tmp_path / "whole.csv").read_bytes() == (tmp_path / "shared.csv").read_bytes()
     assert sorted(path.name for path in tmp_path.iterdir()) == ["orders.csv", "shared.csv", "whole.csv"]
+
+
+def test_a_reference_of_more_doses_than_a_child_is_given_is_named_and_no_dose_of_it_added_up(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    crowd = [row for day in range(1, 29) for row in rows_of(f"{day:02} 08:00", f"{day:02} 09:00", child_id="SM-NEW")]
+    orders = write(tmp_path / "orders.csv", [*rows_of("04 08:00", "04 09:00"), *crowd, *rows_of("04 08:00", child_id="SM-Z")])
+    for module in (charts, partitions):
+        monkeypatch.setattr(module, "MOST", 40)
+    whole = run_charts(orders, tmp_path / "whole.csv", FORMULARY, TODAY, LONDON)
+    assert whole.children == 3 and whole.outcomes == {"within": 1, "query": 0, "stop": 1, "not-checked": 1}
+    found = pl.read_csv(tmp_path / "whole.csv", infer_schema=False)
+    assert found["code"].to_list() == ["too-soon", "given-to-too-many"] and found["rows"][1] == ", ".join(map(str, range(3, 23)))
+    monkeypatch.setattr(partitions, "HELD", 20)
+    assert run_charts(orders, tmp_path / "shared.csv", FORMULARY, TODAY, LONDON) == whole
+    assert (tmp_path / "whole.csv").read_bytes() == (tmp_path / "shared.csv").read_bytes()
 
 
 def test_the_command_tells_the_findings_and_the_rows_on_no_chart(tmp_path: Path) -> None:
