@@ -344,6 +344,78 @@ def test_columns_of_a_site(tmp_path: Path) -> None:
     assert [(line.name, line.rows) for line in report.tables[0].lines] == [("paracetamol", 7), ("paracetmol", 1)]
 
 
+def test_more_values_than_groups_have_are_refused_and_names_nobody_knows_are_counted_together(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """So that memory does not grow with the rows: an id is no column to count by, and free text is no list of medicines."""
+    path = results(tmp_path, ORDERS + ORDERS.replace("paracetmol", "nixilon") + ORDERS.replace("paracetmol", "aaaaaa"))
+    monkeypatch.setattr("dosecheck.reports.orders.ranges.MOST_UNKNOWN", 2)
+    report = make_report(path, FORMULARY)
+    assert [(line.name, line.rows) for line in report.tables[0].lines] == [
+        ("paracetamol", 21),
+        ("(other names)", 1),
+        ("aaaaaa", 1),
+        ("nixilon", 1),
+    ]
+    assert sum(n for reason in report.unchecked if reason.codes == "medicine-unknown" for _, n in reason.medicines) == 3
+    monkeypatch.setattr("dosecheck.reports.orders.tally.MOST_VALUES", 7)
+    with pytest.raises(FileError, match='column "order_id" has more than'):
+        make_report(path, FORMULARY, by=["ward", "order_id"])
+    assert make_report(path, FORMULARY, by=["ward"]).rows == 24
+
+
+@pytest.mark.parametrize(
+    ("ward", "prescriber"), [("Station / ward", "Prescriber code"), ("WARD", "prescriber-id"), ("Bett (ward)", " prescriber ")]
+)
+def test_a_ward_under_other_spellings_is_counted_by(tmp_path: Path, ward: str, prescriber: str) -> None:
+    header = HEADER.replace("ward,prescriber", f"{ward},{prescriber}")
+    report = make_report(results(tmp_path, header=header), FORMULARY)
+    assert [table.column for table in report.tables] == ["medicine", ward, prescriber]
+    alone = make_report(results(tmp_path, header=HEADER.replace("ward,prescriber", "warden,prescription")), FORMULARY)
+    assert len(alone.tables) == 1 and "Counted by medicine alone" in to_html(alone)
+
+
+def test_what_cannot_be_read_is_counted_by_the_kind_of_fault(tmp_path: Path) -> None:
+    """Hundreds of rows with one fault do not hide the one row with another; numbers and texts of a row do not part a kind."""
+    late = [f"B{n},c{n},paracetamol,oral,pain,{n},5 mg,6 hours,14 kg,3 years,north,P1" for n in range(1, 4)]
+    odd = [f'C{n},c{n},paracetamol,oral,pain,"{n},5 mg",6 hours,14 kg,3 years,north,P1' for n in range(1, 40)]
+    report = make_report(results(tmp_path, "\n".join([*odd, *late, *odd]) + "\n"), FORMULARY)
+    assert [(reason.kind, reason.count, reason.rows[:2]) for reason in report.unchecked] == [
+        ("dose: The dose has a comma.", 78, (1, 2)),
+        ("It has … fields; the header has ….", 3, (40, 41)),
+    ]
+    page = to_html(report).replace("\xa0", " ")
+    assert "It cannot be read. It has … fields; the header has …." in page and "The first: dose &#34;1,5 mg&#34;" in page
+    assert report.unreadable == 81 == sum(reason.count for reason in report.unchecked)
+
+
+def test_kinds_without_end_are_counted_together(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr("dosecheck.reports.orders.reasons._MOST_KINDS", 2)
+    words = ["every", "for ever", "now and then", "seldom", "often", "at times"]
+    fields = ["dose", "every", "weight", "age"]
+    rows = [
+        "A,c,paracetamol,oral,pain,210 mg,6 hours,14 kg,3 years,n,P".replace(old, w)
+        for w in words
+        for old in ("210 mg", "14 kg", "3 years", "6 hours")
+    ]
+    report = make_report(results(tmp_path, "\n".join(rows) + "\n"), FORMULARY)
+    assert len(report.unchecked) == 3 and {r.kind.split(":")[0] for r in report.unchecked} <= {*fields, "other faults"}
+    assert sum(reason.count for reason in report.unchecked) == report.unreadable == len(rows)
+
+
+def test_the_commonest_reasons_are_on_the_page_and_the_rest_is_counted(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr("dosecheck.reports.orders.page._REASONS", 1)
+    page = to_html(made(tmp_path))
+    assert "<b>The 2 commonest are here;</b> the report as a workbook also has the other 1, with 1 order in all." in page
+    assert "It cannot be read. dose: The dose has a comma." in page.replace("\xa0", " ")
+
+
+def test_where_no_order_was_checked_there_is_no_rate(tmp_path: Path) -> None:
+    """0.0 flags per 100 orders would look like an all-clear."""
+    line = made(tmp_path).tables[0].lines[-1]
+    assert (line.name, line.outcomes["not-checked"], line.flags.per_100, line.flags.interval) == ("paracetmol", 1, "", "")
+
+
 # ---- the ledger beside the result ----
 
 

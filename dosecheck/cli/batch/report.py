@@ -99,6 +99,8 @@ def _text(report: Report, out: str | None) -> str:
     if report.rows:
         lines.append(wrapped(f"{report.flags.per_100} flags per 100 orders (95 % interval {report.flags.interval}): queries and stops."))
     lines += [wrapped(notice) for notice in report.notices]
+    if len(report.tables) == 1:
+        lines.append(wrapped("Counted by medicine alone: no column is named ward or prescriber. --by COLUMN counts by another."))
     lines += _first(report) if not out else []
     if report.two_runs:
         runs = report.two_runs

@@ -33,7 +33,13 @@ def ledger_of(path: str) -> Ledger:
     except FileError as error:
         return Ledger("", "", None, f"The ledger beside it cannot be used: {error.why} {_AGAIN}")
     by = told.get("by")
-    return Ledger(str(by.get("formulary", "")) if isinstance(by, dict) else "", str(told.get("proof", "")), told, "")
+    return Ledger(str(by.get("formulary", "")) if isinstance(by, dict) else "", _sum_of(told), told, "")
+
+
+def _sum_of(told: dict[str, Any]) -> str:
+    """The ledger's own proof, in numbers that can be read; "" where it does not come out."""
+    rows, answered, refused = told["rows"], sum(told["answered"].values()), told["refused"]
+    return f"{rows:,} rows in = {answered:,} answered + {refused:,} refused" if rows == answered + refused else ""
 
 
 def at_hand(formulary: Formulary | None, ledger: Ledger) -> tuple[Formulary | None, list[str]]:

@@ -20,6 +20,8 @@ from dosecheck.reports.orders.results import thousandths
 from dosecheck.showing import show_number, show_unit
 
 STEPS = 20  # bars from nothing to the upper end; as many again above it, and one for all beyond
+MOST_UNKNOWN = 5_000  # names that the formulary does not have; all later ones are counted together
+_OTHERS = "(other names)"
 _UPPER = ("dose", "share of one dose", "single maximum")
 
 
@@ -57,11 +59,15 @@ class Scales:
         self._numbers: dict[tuple[str | None, str, str | None], int] = {}
         self._same: dict[Scale, int] = {}
         self._names: dict[str | None, str] = {}
+        self._unknown = 0
 
     def name(self, medicine: str | None) -> str:
-        """The medicine's name in the formulary; as it is written where it has none."""
+        """The medicine's name in the formulary; as it is written where it has none, up to MOST_UNKNOWN of these."""
         if medicine not in self._names:
             found = self.formulary.medicine(medicine) if self.formulary else None
+            if not found and self._unknown >= MOST_UNKNOWN:
+                return _OTHERS
+            self._unknown += not found
             self._names[medicine] = found.name if found else (medicine or "").strip().lower() or "(no medicine)"
         return self._names[medicine]
 

@@ -13,16 +13,18 @@ from datetime import date
 from typing import Any, NamedTuple
 
 from dosecheck.batch.colmap import ColumnMap
+from dosecheck.errors import FileError
 from dosecheck.formulary.load import Formulary
-from dosecheck.records import QUERY, STOP
+from dosecheck.records import NOT_CHECKED, QUERY, STOP
 from dosecheck.reports.orders.charts import ChartFindings, read_charts
 from dosecheck.reports.orders.proof import at_hand, ledger_of, notices
 from dosecheck.reports.orders.ranges import Scales, written
 from dosecheck.reports.orders.rates import Rate, rate
+from dosecheck.reports.orders.reasons import Reason
 from dosecheck.reports.orders.results import read_results, usual_columns
 from dosecheck.reports.orders.sources import Sources
 from dosecheck.reports.orders.strips import Strip, strip_of
-from dosecheck.reports.orders.tally import MEDICINE, Reason, Tally
+from dosecheck.reports.orders.tally import MEDICINE, MOST_VALUES, Tally
 from dosecheck.reports.orders.two_runs import TwoRuns, compare, order_words
 from dosecheck.rules.catalogue import CATALOGUE
 from dosecheck.rules.verdict import CAUTION
@@ -46,7 +48,9 @@ class Line(NamedTuple):
 
     @property
     def flags(self) -> Rate:
-        return rate(self.outcomes[QUERY] + self.outcomes[STOP], self.rows)
+        """Of no orders where none was checked: no flag in them tells nothing."""
+        flags = self.outcomes[QUERY] + self.outcomes[STOP]
+        return rate(flags, self.rows if self.outcomes[NOT_CHECKED] < self.rows else 0)
 
 
 class Table(NamedTuple):
@@ -165,7 +169,7 @@ def make_report(
         charts: a file that `dosecheck batch charts` wrote.
 
     Raises:
-        FileError: a file is no result, or has no such column.
+        FileError: a file is no result, or has no such column, or one with too many values to count by.
     """
     ledger = ledger_of(path)
     formulary, said = at_hand(formulary, ledger)
@@ -174,6 +178,9 @@ def make_report(
     tally = Tally(scales, counted_by, first)
     for frame in read_results(path, columns, counted_by):
         tally.add(frame)
+        if tally.too_many:
+            why = f'The column "{tally.too_many}" has more than {MOST_VALUES:,} values.'
+            raise FileError(path, why, "Count by a column of groups, such as a ward.")
     sources = Sources(formulary)
     strips, drawn = _strips(tally)
     unreadable = sum(count.total() for code, count in tally.codes() if code == "unreadable")

@@ -6,6 +6,7 @@ column), `times` (Int64, thousandths of the most for one dose), and a text `by N
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterator, Sequence
 
 import polars as pl
@@ -19,6 +20,7 @@ from dosecheck.records import OUTCOMES
 _GIVEN = ("order_id", "child_id", "medicine", "dose", "weight")
 TEXTS = (*_GIVEN, "outcome", "codes", "regimen", "one_dose", "dose_per_kg", "source", "sentence")
 _USUAL = ("ward", "prescriber", "prescriber_code", "prescriber_id")
+_SEVERAL = re.compile(r"[/|,;()\[\]]")
 _NEEDED = ("outcome", "codes", "regimen", "one_dose", "dose_per_kg", "times_the_most", "source", "sentence")
 
 
@@ -46,8 +48,13 @@ def read_results(path: str, columns: ColumnMap | None = None, by: Sequence[str] 
 
 
 def usual_columns(path: str) -> list[str]:
-    """The columns named ward or prescriber, in the file's order; what a report counts by when nobody says."""
-    return [name for name in next(iter(read_orders(path))).rows.columns if name.strip().lower() in _USUAL]
+    """The columns named ward or prescriber ("Station / ward" too), in the file's order; what a report counts by when nobody says."""
+    names = next(iter(read_orders(path))).rows.columns
+    return [name for name in names if name not in RESULTS and any(_plain(part) in _USUAL for part in (name, *_SEVERAL.split(name)))]
+
+
+def _plain(name: str) -> str:
+    return "_".join(re.findall(r"[a-z0-9]+", name.lower()))
 
 
 def thousandths(text: pl.Expr) -> pl.Expr:

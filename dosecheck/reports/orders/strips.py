@@ -16,12 +16,13 @@ from xml.sax.saxutils import escape
 import polars as pl
 
 from dosecheck.records import NOT_CHECKED, QUERY, STOP, WITHIN
-from dosecheck.reports.orders.ranges import STEPS, Scale
+from dosecheck.reports.orders.ranges import STEPS, Scale, written
 from dosecheck.reports.orders.rates import Rate
 
 _WIDTH, _HEIGHT = 360, 172
 _LEFT, _RIGHT, _EDGE = 10, 316, 350  # the axis ends at _RIGHT; beyond it the bar at the edge
 _TOP, _BOTTOM = 50, 130
+_FITS = 600  # of a line across the picture: its characters times its size
 _LEAST = 3  # px: one order among thousands is still seen
 _STACK = (WITHIN, NOT_CHECKED, QUERY, STOP)
 
@@ -127,8 +128,8 @@ def _axis(strip: Strip) -> Iterator[str]:
     yield _text("0", _LEFT, y, "start", 12, False)
     if strip.beyond:
         yield f'<path class="ink" d="M{_RIGHT + 12} {_BOTTOM}H{_EDGE}" stroke="#111"/>'
-        far = f"at the edge: {strip.beyond:,} beyond {scale.in_words(2 * scale.high)}, the furthest {scale.in_words(strip.furthest)}"
-        yield _text(far, _EDGE, _HEIGHT - 6, "end", 11.5 if len(far) < 60 else 10, False)
+        far = f"at the edge: {strip.beyond:,} beyond {written(2 * scale.high)}, the furthest {scale.in_words(strip.furthest)}"
+        yield _text(far, _EDGE, _HEIGHT - 6, "end", min(11.5, round(_FITS / len(far), 1)), False)
     else:
         yield _text(scale.in_words(2 * scale.high), _RIGHT, y, "end", 12, False)
 

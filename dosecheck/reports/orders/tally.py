@@ -6,32 +6,19 @@ from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Iterator, Sequence
-from typing import NamedTuple
 
 import polars as pl
 
 from dosecheck.records import NOT_CHECKED, QUERY, STOP
 from dosecheck.reports.orders.ranges import STEPS, Scales
+from dosecheck.reports.orders.reasons import Reason, Reasons
 from dosecheck.reports.orders.results import TEXTS
 
 MEDICINE = "medicine"
 _NOT_GIVEN = "(not given)"
-_ROWS_NAMED, _EXAMPLES = 12, 3
+MOST_VALUES = 50_000  # of one column that is counted by
 _WORST_FIRST = {STOP: 0, QUERY: 1}
 _FIRST = {"row": pl.Int64, **dict.fromkeys(TEXTS, pl.String), "times": pl.Int64}
-
-
-class Reason(NamedTuple):
-    """Why rows were not checked: their codes, how many, the first row numbers, and some of the sentences."""
-
-    codes: str
-    count: int
-    rows: tuple[int, ...]
-    sentences: tuple[str, ...]
-
-    def more(self, count: int, rows: Sequence[int], sentences: Sequence[str]) -> Reason:
-        told = tuple(dict.fromkeys((*self.sentences, *sentences)))[:_EXAMPLES]
-        return Reason(self.codes, self.count + count, (*self.rows, *rows)[:_ROWS_NAMED], told)
 
 
 class Tally:
@@ -49,7 +36,7 @@ class Tally:
         self.first = pl.DataFrame(schema=_FIRST)
         self._groups: dict[str, list[pl.DataFrame]] = {name: [] for name in (MEDICINE, *by)}
         self._codes: list[pl.DataFrame] = []
-        self._unchecked: dict[str, Reason] = {}
+        self._unchecked = Reasons()
         self._bars: list[pl.DataFrame] = []
 
     def add(self, frame: pl.DataFrame) -> None:
@@ -60,9 +47,14 @@ class Tally:
         for name, kept in self._groups.items():
             kept[:] = [_summed([*kept, self._by(frame, name)], "value", "outcome")]
         self._codes = [_summed([*self._codes, self._by_codes(frame)], "value", "codes", "outcome")]
-        for codes, count, rows, told in _reasons(frame).iter_rows():
-            self._unchecked[codes] = self._unchecked.get(codes, Reason(codes, 0, (), ())).more(count, rows, told)
+        self._unchecked.add(frame)
         self._bars = [_drawn([*self._bars, self._bar(frame)])]
+
+    @property
+    def too_many(self) -> str:
+        """The column with more values than anybody counts by, such as an id; "" where there is none."""
+        sums = ((name, kept[0]["value"]) for name, kept in self._groups.items() if kept)
+        return next((name for name, values in sums if len(values) > MOST_VALUES and values.n_unique() > MOST_VALUES), "")
 
     def _look_first(self, frame: pl.DataFrame) -> None:
         """Stops before queries; among either, those furthest over the most for one dose, compared in whole thousandths."""
@@ -80,7 +72,8 @@ class Tally:
         return self._named(frame.drop_nulls("codes").group_by(pl.col(MEDICINE).alias("value"), "codes", "outcome").len())
 
     def _named(self, counted: pl.DataFrame) -> pl.DataFrame:
-        return counted.with_columns(pl.Series("value", [self.scales.name(each) for each in counted["value"]], dtype=pl.String))
+        ordered = counted.sort(counted.columns)  # which names come too late to be kept does not hang on chance
+        return ordered.with_columns(pl.Series("value", [self.scales.name(each) for each in ordered["value"]], dtype=pl.String))
 
     def _bar(self, frame: pl.DataFrame) -> pl.DataFrame:
         """How many rows lie in each bar of each scale; `zone` is -1 below the range, 0 in it, 1 above."""
@@ -126,7 +119,11 @@ class Tally:
 
     def unchecked(self) -> list[Reason]:
         """The most frequent first."""
-        return sorted(self._unchecked.values(), key=lambda reason: (-reason.count, reason.codes))
+        medicines: dict[str, Counter[str]] = {}
+        for medicine, codes, outcome, count in self._codes[0].iter_rows() if self._codes else ():
+            if outcome == NOT_CHECKED:
+                medicines.setdefault(codes, Counter())[medicine] += count
+        return self._unchecked.all(medicines)
 
     def bars(self) -> dict[int, pl.DataFrame]:
         """The bars of each scale by its number."""
@@ -135,12 +132,6 @@ class Tally:
 
 def _summed(frames: list[pl.DataFrame], *keys: str) -> pl.DataFrame:
     return pl.concat([f.select(*keys, pl.col("len").cast(pl.Int64)) for f in frames]).group_by(keys).agg(pl.col("len").sum()).sort(keys)
-
-
-def _reasons(frame: pl.DataFrame) -> pl.DataFrame:
-    rows = frame.filter(pl.col("outcome") == NOT_CHECKED).select(pl.col("codes").fill_null(""), "row", "sentence")
-    told = pl.col("sentence").drop_nulls().unique(maintain_order=True).head(_EXAMPLES)
-    return rows.group_by("codes").agg(pl.len(), pl.col("row").head(_ROWS_NAMED), told)
 
 
 def _drawn(frames: list[pl.DataFrame]) -> pl.DataFrame:

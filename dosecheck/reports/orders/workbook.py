@@ -37,8 +37,17 @@ def _sheets(report: Report) -> list[tuple[str, list[str], list[Row]]]:
         ("Look first", ["outcome", "times the most", "order id", "child id", "row", "order", "found", "sources"], _first(report)),
         (
             "Not checked",
-            ["orders", "why", "codes", "first rows"],
-            [[r.count, "\n".join(r.sentences), r.codes.replace(";", "; "), ", ".join(map(str, r.rows))] for r in report.unchecked],
+            ["orders", "why", "codes", "medicines", "first rows"],
+            [
+                [
+                    r.count,
+                    "\n".join((r.kind, *r.sentences)).strip(),
+                    r.codes.replace(";", "; "),
+                    r.medicine_words,
+                    ", ".join(map(str, r.rows)),
+                ]
+                for r in report.unchecked
+            ],
         ),
     ]
     for table in report.tables:
