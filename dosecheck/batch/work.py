@@ -209,6 +209,7 @@ class Work:
         """Ends the files; what a ledger says of each."""
         with self._one_error():
             self._out.finish()
+            self._out = None  # Arrow's writer would end the file a second time
             self._sync()
         prints = {name: Print(self._read[name], self._digests[name].hexdigest()) for name in self._digests}
         aside = self.tally.refused > 0

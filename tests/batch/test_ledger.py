@@ -23,7 +23,7 @@ GOOD = "A1,SM-001,paracetamol,oral,pain,210 mg,6 hours,14.2 kg,3 years,north"
 STOP = "A2,SM-002,paracetamol,oral,pain,2100 mg,6 hours,14.2 kg,3 years,south"
 SHORT = "A3,SM-003,paracetamol"
 NO_UNIT = GOOD.replace("210 mg", "210")
-FORMS = ["csv", "parquet", "jsonl", "xlsx"]
+FORMS = ["csv", "tsv.gz", "jsonl", "parquet", "arrow", "arrows", "xlsx"]
 
 
 def put(path: Path, *rows: str) -> Path:
