@@ -377,16 +377,21 @@ def test_a_ward_under_other_spellings_is_counted_by(tmp_path: Path, ward: str, p
 
 def test_what_cannot_be_read_is_counted_by_the_kind_of_fault(tmp_path: Path) -> None:
     """Hundreds of rows with one fault do not hide the one row with another; numbers and texts of a row do not part a kind."""
+    latin = "D1,c1,parac\u00e9tamol,oral,pain,5 mg,6 hours,14 kg,3 years,north,P1"
     late = [f"B{n},c{n},paracetamol,oral,pain,{n},5 mg,6 hours,14 kg,3 years,north,P1" for n in range(1, 4)]
     odd = [f'C{n},c{n},paracetamol,oral,pain,"{n},5 mg",6 hours,14 kg,3 years,north,P1' for n in range(1, 40)]
-    report = make_report(results(tmp_path, "\n".join([*odd, *late, *odd]) + "\n"), FORMULARY)
+    text = "\n".join([HEADER, *odd, *late, *odd, latin]) + "\n"
+    (tmp_path / "orders.csv").write_bytes(text.encode("latin-1"))
+    run_batch(tmp_path / "orders.csv", tmp_path / "results.csv", FORMULARY, date(2026, 5, 4))
+    report = make_report(str(tmp_path / "results.csv"), FORMULARY)
     assert [(reason.kind, reason.count, reason.rows[:2]) for reason in report.unchecked] == [
         ("dose: The dose has a comma.", 78, (1, 2)),
         ("It has … fields; the header has ….", 3, (40, 41)),
+        ("The byte … is not UTF-8 text.", 1, (82,)),
     ]
     page = to_html(report).replace("\xa0", " ")
     assert "It cannot be read. It has … fields; the header has …." in page and "The first: dose &#34;1,5 mg&#34;" in page
-    assert report.unreadable == 81 == sum(reason.count for reason in report.unchecked)
+    assert report.unreadable == 82 == sum(reason.count for reason in report.unchecked)
 
 
 def test_kinds_without_end_are_counted_together(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:

@@ -90,5 +90,5 @@ def _grouped(frame: pl.DataFrame) -> pl.DataFrame:
 def _kind(sentence: pl.Expr) -> pl.Expr:
     """The first fault up to its full stop, without the row's own texts and numbers."""
     bare = sentence.str.strip_prefix(not_read("")).str.replace(r"^line [0-9]+: ", "").str.replace_all(r' ?"[^"]*"', "")
-    numberless = bare.str.replace_all(r"[0-9](?:[0-9.,:/-]*[0-9])?", "#").str.replace_all("0x[#A-F]+", "#")
+    numberless = bare.str.replace_all(r" (?:0x[0-9A-F]+|[0-9](?:[0-9.,:/-]*[0-9])?)", " #")
     return numberless.str.extract(r"^([^.]{1,160}\.?)").str.replace_all("#", "…")
