@@ -244,6 +244,32 @@ def test_every_row_of_either_run_is_accounted_for(tmp_path_factory: pytest.TempP
         assert now[change.row - 1][1] == change.after and change.before != change.after
 
 
+@given(IDS, IDS)
+def test_runs_too_large_for_memory_are_compared_alike(
+    tmp_path_factory: pytest.TempPathFactory, before: list[tuple], now: list[tuple]
+) -> None:
+    """Shared out to files by their keys, the same comes out, what is named first included; and nothing stays behind."""
+    files = [tmp_path_factory.getbasetemp() / f"{name}.parquet" for name in ("before", "now")]
+    for path, rows in zip(files, (before, now), strict=True):
+        written(path, [{**_row(n, "paracetamol", outcome, None, None, None), "order_id": ident} for n, (ident, outcome) in enumerate(rows)])
+    whole = compare(*map(str, files), 3)
+    work = tmp_path_factory.mktemp("work")
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr("dosecheck.reports.orders.paired.HELD", 3)
+        patch.setattr("dosecheck.reports.orders.paired.SHARES", 4)
+        patch.setattr("tempfile.tempdir", str(work))
+        assert compare(*map(str, files), 3) == whole
+    assert not list(work.iterdir())
+
+
+def test_no_room_to_compare_is_one_error(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    path = results(tmp_path)
+    monkeypatch.setattr("dosecheck.reports.orders.paired.HELD", 3)
+    monkeypatch.setattr("tempfile.tempdir", str(tmp_path / "nosuch"))
+    with pytest.raises(FileError, match="no room among the temporary files"):
+        compare(path, path, 3)
+
+
 # ---- what stands on the page and in the workbook ----
 
 ODD = """\

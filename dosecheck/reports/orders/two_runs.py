@@ -7,15 +7,20 @@ either file matches nothing and is named, and so are rows without one: nothing i
 from __future__ import annotations
 
 import os
+from collections import Counter
+from itertools import product
 from typing import Any, NamedTuple
 
 import polars as pl
 
 from dosecheck.batch.colmap import ColumnMap
 from dosecheck.records import NOT_CHECKED, OUTCOMES, QUERY, STOP, WITHIN
+from dosecheck.reports.orders.paired import Paired
 from dosecheck.reports.orders.results import read_results
 
 _NAMED = 20
+_OUTCOME = pl.Enum(OUTCOMES)
+_KEYED = pl.Schema({"row": pl.Int64, "order_id": pl.String, "key": pl.String, "outcome": _OUTCOME, "codes": pl.UInt64})
 _RANK = {WITHIN: 0, QUERY: 1, NOT_CHECKED: 2, STOP: 3}
 
 
@@ -66,25 +71,33 @@ class TwoRuns(NamedTuple):
 def compare(before: str, now: str, most: int, columns: ColumnMap | None = None) -> TwoRuns:
     """Reads both results once for who is who, and once more for the words of the orders that changed.
 
-    Memory holds an id, an outcome and a print of the codes for each row of both.
-
     Args:
         before, now: files that `dosecheck batch` wrote.
         most: how many changed orders to name.
         columns: the map that the orders were checked with.
 
     Raises:
-        FileError: one of them is no result.
+        FileError: one of them is no result, or there is no room for the work.
     """
-    old, new = (pl.concat(map(_key, read_results(path, columns))) for path in (before, now))
-    runs, changed = _matched(old, new, os.path.basename(before))
-    first = _worst_first(changed).head(most)
+    paths = (before, now)
+    by_id = all(any(frame["order_id"].count() for frame in read_results(path, columns)) for path in paths)
+    matching = _Matching(most)
+    with Paired(now, _KEYED) as paired:
+        for side, path in enumerate(paths):
+            for frame in read_results(path, columns):
+                matching.count(side, keyed := _key(frame, by_id))
+                paired.add(side, keyed.drop_nulls("key"))
+        for old, new in paired.parts():
+            matching.add(old, new)
+    first = matching.changes
     words = [_words(path, columns, first[name]) if len(first) else {} for path, name in ((before, "row before"), (now, "row"))]
+    runs = matching.told(os.path.basename(before), "order_id" if by_id else "row")
     return runs._replace(changes=tuple(_change(row, *words) for row in first.iter_rows(named=True)))
 
 
-def _key(frame: pl.DataFrame) -> pl.DataFrame:
-    return frame.select("row", "order_id", pl.col("outcome").cast(pl.Enum(OUTCOMES)), codes=pl.col("codes").fill_null("").hash())
+def _key(frame: pl.DataFrame, by_id: bool) -> pl.DataFrame:
+    key = pl.col("order_id") if by_id else pl.col("row").cast(pl.String)
+    return frame.select("row", "order_id", key=key, outcome=pl.col("outcome").cast(_OUTCOME), codes=pl.col("codes").fill_null("").hash())
 
 
 def _words(path: str, columns: ColumnMap | None, rows: pl.Series) -> dict[int, str]:
@@ -94,43 +107,71 @@ def _words(path: str, columns: ColumnMap | None, rows: pl.Series) -> dict[int, s
     return {row["row"]: order_words(row) for frame in found for row in frame.iter_rows(named=True)}
 
 
-def _matched(old: pl.DataFrame, new: pl.DataFrame, name: str) -> tuple[TwoRuns, pl.DataFrame]:
-    """The comparison without its changes, and the rows that changed."""
-    by_id = not (old["order_id"].is_null().all() or new["order_id"].is_null().all())
-    key = pl.col("order_id") if by_id else pl.col("row").cast(pl.String)
-    old, new = old.with_columns(key=key), new.with_columns(key=key)
-    twice = pl.concat([_twice(old), _twice(new)]).unique(maintain_order=True)
-    left, right = (
-        each.filter(pl.col("key").is_not_null()).join(twice.to_frame(), on="key", how="anti", maintain_order="left") for each in (old, new)
+class _Matching:
+    """What is known of the keys that were matched so far; as large with all of them as with the first.
+
+    Args:
+        most: how many changed orders to keep.
+    """
+
+    def __init__(self, most: int) -> None:
+        self._most, self.changes = most, pl.DataFrame()
+        self._rows, self._without, self._left_out = [0, 0], [0, 0], [0, 0]
+        self._table: Counter[tuple[str, str]] = Counter()
+        self._other_findings = 0
+        self._apart = {name: _First() for name in ("new", "gone", "twice")}
+
+    def count(self, side: int, frame: pl.DataFrame) -> None:
+        self._rows[side] += len(frame)
+        self._without[side] += frame["key"].null_count()
+
+    def add(self, old: pl.DataFrame, new: pl.DataFrame) -> None:
+        """All rows of both that have some keys."""
+        twice = pl.concat([_twice(old, 0), _twice(new, 1)]).unique("key", keep="first", maintain_order=True)
+        left, right = (each.join(twice, on="key", how="anti", maintain_order="left") for each in (old, new))
+        self._left_out = [
+            out + len(all_of_it) - len(kept) for out, all_of_it, kept in zip(self._left_out, (old, new), (left, right), strict=True)
+        ]
+        both = right.join(left, on="key", how="inner", suffix=" before", maintain_order="left")
+        differs = pl.col("outcome") != pl.col("outcome before")
+        counted = both.group_by("outcome before", "outcome").len()
+        self._table.update({(before, after): count for before, after, count in counted.iter_rows()})
+        self._other_findings += both.filter(~differs & (pl.col("codes") != pl.col("codes before"))).height
+        self.changes = _worst_first(pl.concat([self.changes, both.filter(differs)], how="diagonal")).head(self._most)
+        self._apart["new"].add(right.join(left, on="key", how="anti").with_columns(side=1))
+        self._apart["gone"].add(left.join(right, on="key", how="anti").with_columns(side=0))
+        self._apart["twice"].add(twice)
+
+    def told(self, before: str, matched_by: str) -> TwoRuns:
+        """All of it but the words of the changes."""
+        table = {pair: self._table[pair] for pair in product(OUTCOMES, OUTCOMES) if self._table[pair]}
+        changed = sum(count for (was, now), count in table.items() if was != now)
+        counts = (tuple(self._rows), table, changed, (), self._other_findings)
+        apart = {name: first.told() for name, first in self._apart.items()}
+        return TwoRuns(before, matched_by, *counts, **apart, without=tuple(self._without), left_out=tuple(self._left_out))
+
+
+class _First:
+    """How many keys, and the first of them: those of the earlier file first, in the order of their rows."""
+
+    def __init__(self) -> None:
+        self._count = 0
+        self._first = pl.DataFrame(schema={"key": pl.String, "side": pl.Int32, "row": pl.Int64})
+
+    def add(self, rows: pl.DataFrame) -> None:
+        self._count += len(rows)
+        kept = rows.select("key", pl.col("side").cast(pl.Int32), "row")
+        self._first = pl.concat([self._first, kept]).sort("side", "row").head(_NAMED)
+
+    def told(self) -> Apart:
+        return Apart(self._count, tuple(self._first["key"]))
+
+
+def _twice(rows: pl.DataFrame, side: int) -> pl.DataFrame:
+    """Each key that stands more than once, with the first of its rows."""
+    return (
+        rows.filter(pl.col("key").is_duplicated()).group_by("key", maintain_order=True).agg(pl.col("row").first()).with_columns(side=side)
     )
-    both = right.join(left, on="key", how="inner", suffix=" before", maintain_order="left")
-    changed = both.filter(pl.col("outcome") != pl.col("outcome before"))
-    same = both.filter((pl.col("outcome") == pl.col("outcome before")) & (pl.col("codes") != pl.col("codes before")))
-    without = (old["key"].null_count(), new["key"].null_count())
-    runs = TwoRuns(
-        name,
-        "order_id" if by_id else "row",
-        (old.height, new.height),
-        {(str(a), str(b)): n for a, b, n in both.group_by("outcome before", "outcome").len().sort("outcome before", "outcome").iter_rows()},
-        changed.height,
-        (),
-        same.height,
-        _apart(right.join(left, on="key", how="anti", maintain_order="left")["key"]),
-        _apart(left.join(right, on="key", how="anti", maintain_order="left")["key"]),
-        _apart(twice),
-        without,
-        (old.height - left.height - without[0], new.height - right.height - without[1]),
-    )
-    return runs, changed
-
-
-def _twice(rows: pl.DataFrame) -> pl.Series:
-    told = rows["key"].drop_nulls()
-    return told.filter(told.is_duplicated()).unique(maintain_order=True)
-
-
-def _apart(keys: pl.Series) -> Apart:
-    return Apart(len(keys), tuple(keys.head(_NAMED)))
 
 
 def _worst_first(changed: pl.DataFrame) -> pl.DataFrame:
