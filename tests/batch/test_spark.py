@@ -6,6 +6,7 @@ import json
 import os
 import shutil
 import sys
+from collections import Counter
 from collections.abc import Iterator
 from datetime import date
 from importlib.resources import files
@@ -21,13 +22,20 @@ import pytest
 from click.testing import CliRunner
 
 from dosecheck import DosecheckError, FileError, Formulary
-from dosecheck.batch import spark_run
+from dosecheck.batch import charts, spark_charts, spark_charts_run, spark_run
 from dosecheck.batch.chart_file import run_charts
+from dosecheck.batch.chart_limits import ChartLimits
+from dosecheck.batch.chart_words import CHART_COLUMNS
+from dosecheck.batch.charts import charted
 from dosecheck.batch.colmap import read_map
-from dosecheck.batch.run import run_batch
+from dosecheck.batch.doses import Doses
+from dosecheck.batch.run import Batch, run_batch
 from dosecheck.batch.spark import Travelling, check_orders
 from dosecheck.batch.spark_charts import check_charts
-from dosecheck.batch.spark_run import FILE, ROW, SUMMARY, run_on_spark, session
+from dosecheck.batch.spark_charts_run import run_charts_on_spark
+from dosecheck.batch.spark_files import FILE, ROW, SUMMARY
+from dosecheck.batch.spark_run import run_on_spark
+from dosecheck.batch.spark_session import session
 from dosecheck.batch.texts import RESULTS
 from dosecheck.cli import cli
 
@@ -200,6 +208,73 @@ def test_whole_charts_as_here(spark: Any, tmp_path: Path) -> None:
         assert lost == str(summary.on_no_chart) == "2" and which == ", ".join(map(str, summary.first))
     with pytest.raises(FileError, match="Which child each dose is for is missing"):
         check_charts(table.drop("child_id"), FORMULARY, number="number")
+
+
+def in_files(place: Path, rows: pl.DataFrame) -> Path:
+    """A folder of files of unlike sizes, one of them without a row."""
+    place.mkdir()
+    for name, part in {"a": rows[:100], "b": rows[:0], "c": rows[100:1300], "d": rows[1300:]}.items():
+        part.drop("number").write_parquet(place / f"{name}.parquet", row_group_size=97)
+    return place
+
+
+@pytest.mark.parametrize("piece", [1, 50, 10**6])
+def test_a_share_is_gone_through_piece_by_piece_as_whole(monkeypatch: pytest.MonkeyPatch, piece: int) -> None:
+    """As a worker does it: the doses of a share sorted by child and row, in batches that part children and rows alike."""
+    limits, batch = ChartLimits(FORMULARY), Batch(FORMULARY, TODAY)
+    reader = Doses(limits, ZoneInfo("Europe/London"))
+    dated = reader.dated(doses().sort("number").drop("number"))
+    share = reader.of(dated, batch.answer(dated.rows)["regimen"], 1).sort("child_id", "row", maintain_order=True)
+    for most in (10**6, 500):
+        for module in (spark_charts, charts):
+            monkeypatch.setattr(module, "MOST", most)
+        whole = charted(share, limits)
+        monkeypatch.setattr(spark_charts, "PIECE", piece)
+        parts = list(spark_charts._children(share.filter(pl.col("child_id").is_not_null()).iter_slices(7)))
+        told = [charted(part, limits) for part in parts]
+        assert pl.concat([each.found for each in told]).equals(whole.found)
+        assert sum((Counter(each.outcomes) for each in told), Counter()) == Counter(whole.outcomes)
+        assert max(map(len, parts)) <= max(piece + 7, most + 1 + piece + 7), "what is held at most"
+        counts = spark_charts._Counts()
+        kept = [counts.on_charts(part) for part in share.iter_slices(7)]
+        assert (counts.rows, counts.lost, len(pl.concat(kept))) == (len(doses()), 2, len(share) - share["child_id"].null_count())
+
+
+def test_whole_charts_by_the_command(spark: Any, tmp_path: Path) -> None:
+    """The findings of a run here on the same folder, in the same order and naming the same rows."""
+    place = in_files(tmp_path / "doses", doses())
+    summary = run_charts(place, tmp_path / "here.parquet", FORMULARY, TODAY, ZoneInfo("Europe/London"))
+    assert summary.on_no_chart == 2 and summary.outcomes["stop"] and summary.children == 43
+    asked = ["batch", "charts", str(place), "--out", str(tmp_path / "found"), "--formulary", str(FOLDER), "--zone", "Europe/London"]
+    done = CliRunner().invoke(cli, [*asked, "--spark", "local[2]"], standalone_mode=False)
+    assert done.return_value == 2 and f"{summary.rows:,} doses of 43 children" in done.output and "2 on no chart" in done.output
+    found = pl.concat(map(pl.read_parquet, sorted((tmp_path / "found").glob("*.parquet"))))
+    assert found.equals(pl.read_parquet(tmp_path / "here.parquet").cast(found.schema))
+    told = json.loads((tmp_path / "found" / SUMMARY).read_text())
+    assert {**summary._asdict(), "first": list(summary.first)}.items() <= told.items() and told["columns"] == list(CHART_COLUMNS)
+    again = CliRunner().invoke(cli, [*asked, "--spark", "local[2]"], standalone_mode=False)
+    assert isinstance(again.exception, FileError) and "is there already" in str(again.exception)
+    csv = CliRunner().invoke(cli, [*asked[:2], "doses.csv", *asked[3:], "--spark", "local[2]"], standalone_mode=False)
+    assert "Spark takes Parquet" in str(csv.exception)
+
+
+def test_charts_without_a_finding_or_a_row(spark: Any, tmp_path: Path) -> None:
+    few = doses().filter(pl.col("child_id") == "SM-000").sort("given_at")[:1].drop("number")
+    for name, rows, outcomes in (("clean", few, {"within": 1}), ("none", few[:0], {})):
+        rows.write_parquet(tmp_path / f"{name}.parquet")
+        summary = run_charts_on_spark(
+            spark, str(tmp_path / f"{name}.parquet"), str(tmp_path / name), FORMULARY, TODAY, ZoneInfo("Europe/London")
+        )
+        assert (summary.rows, +Counter(summary.outcomes), summary.findings) == (len(rows), Counter(outcomes), {})
+        assert pl.read_parquet(tmp_path / name / "*.parquet").columns == list(CHART_COLUMNS)
+
+
+def test_a_dose_that_is_lost_leaves_no_findings(spark: Any, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    place, told_of = in_files(tmp_path / "doses", doses()), spark_charts_run.told_of
+    monkeypatch.setattr(spark_charts_run, "told_of", lambda rows, *rest: told_of(rows.where(f"{ROW} != 7"), *rest))
+    with pytest.raises(FileError, match=r"1,5\d\d rows were read and 1,5\d\d looked at"):
+        run_charts_on_spark(spark, str(place), str(tmp_path / "found"), FORMULARY, TODAY, ZoneInfo("Europe/London"))
+    assert [path.name for path in tmp_path.iterdir()] == ["doses"]
 
 
 def write(place: Path, **tables: pa.Table) -> str:

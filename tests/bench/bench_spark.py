@@ -20,7 +20,8 @@ from bench_batch import write_orders
 
 from dosecheck import Formulary
 from dosecheck.batch.run import run_batch
-from dosecheck.batch.spark_run import run_on_spark, session
+from dosecheck.batch.spark_run import run_on_spark
+from dosecheck.batch.spark_session import session
 
 FORMULARY = Formulary(Path(__file__).parents[2] / "formulary")
 TODAY = date(2026, 11, 25)

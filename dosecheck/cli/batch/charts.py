@@ -28,6 +28,7 @@ _EPILOG = (
 @click.option("--zone", metavar="NAME", cls=Once, help='of times without an offset, such as "Europe/London"')
 @click.option("--columns", "columns", metavar="MAP.toml", cls=Once, help="your own column names and codes")
 @asked_options
+@click.option("--spark", "master", metavar="MASTER_URL", cls=Once, help="read Parquet on Spark, such as local[4] or spark://host:7077")
 @click.option(
     "--fail-on", metavar="OUTCOME", type=click.Choice(OUTCOMES), multiple=True, help="exit 1 when a chart comes to this; repeatable"
 )
@@ -39,6 +40,7 @@ def command(
     zone: str | None,
     columns: str | None,
     asked: Callable,
+    master: str | None,
     fail_on: tuple[str, ...],
     as_of: str | None,
     folder: str | None,
@@ -57,7 +59,12 @@ def command(
     gc.enable()
     formulary = open_formulary(folder, as_of)
     mapped = read_map(columns) if columns else None
-    summary = run_charts(orders, findings, formulary, date.today(), _zone(zone), mapped, asked())
+    if master:
+        from dosecheck.cli.batch.on_spark import charts_on_spark
+
+        summary = charts_on_spark(master, orders, findings, formulary, _zone(zone), mapped, asked())
+    else:
+        summary = run_charts(orders, findings, formulary, date.today(), _zone(zone), mapped, asked())
     click.echo(_as_json(summary) if as_json else _text(summary, findings), err=findings == "-")
     if summary.on_no_chart or not summary.rows:
         return 2

@@ -1,9 +1,11 @@
-"""`dosecheck batch --spark`: the file is checked by a Spark session, and its summary shown."""
+"""`dosecheck batch --spark` and `dosecheck batch charts --spark`: a Spark session does the work."""
 
 from __future__ import annotations
 
 import json
-from datetime import date
+from collections.abc import Iterator
+from contextlib import contextmanager
+from datetime import date, tzinfo
 from typing import TYPE_CHECKING
 
 import click
@@ -13,6 +15,9 @@ from dosecheck.cli.text import wrapped
 from dosecheck.errors import FileError
 
 if TYPE_CHECKING:
+    from pyspark.sql import SparkSession
+
+    from dosecheck.batch.chart_file import ChartSummary
     from dosecheck.batch.colmap import ColumnMap
     from dosecheck.batch.forms import Asked
     from dosecheck.batch.spark_run import SparkSummary
@@ -25,15 +30,33 @@ def on_spark(
     master: str, orders: str, results: str, formulary: Formulary, columns: ColumnMap | None, asked: Asked, as_json: bool
 ) -> SparkSummary:
     """Runs it, and says what came of it."""
+    from dosecheck.batch.spark_run import run_on_spark
+
+    with _session(master, orders, asked) as spark:
+        summary = run_on_spark(spark, orders, results, formulary, date.today(), columns)
+    click.echo(_as_json(summary) if as_json else _text(summary, results))
+    return summary
+
+
+def charts_on_spark(
+    master: str, orders: str, findings: str, formulary: Formulary, zone: tzinfo | None, columns: ColumnMap | None, asked: Asked
+) -> ChartSummary:
+    """Whole charts, in place of `run_charts`."""
+    from dosecheck.batch.spark_charts_run import run_charts_on_spark
+
+    with _session(master, orders, asked) as spark:
+        return run_charts_on_spark(spark, orders, findings, formulary, date.today(), zone, columns)
+
+
+@contextmanager
+def _session(master: str, orders: str, asked: Asked) -> Iterator[SparkSession]:
     from dosecheck.batch.forms import NOTHING
-    from dosecheck.batch.spark_run import run_on_spark, session
+    from dosecheck.batch.spark_session import session
 
     if asked != NOTHING:
         raise FileError(orders, "Spark takes Parquet alone.", "Leave --delimiter, --form, --sheet and --query out.")
     with session(master) as spark:
-        summary = run_on_spark(spark, orders, results, formulary, date.today(), columns)
-    click.echo(_as_json(summary) if as_json else _text(summary, results))
-    return summary
+        yield spark
 
 
 def _text(summary: SparkSummary, results: str) -> str:
