@@ -6,7 +6,7 @@ from typing import Any
 
 import polars as pl
 
-from dosecheck.batch.columns import Distinct, distinct
+from dosecheck.batch.columns import Distinct, combined
 
 
 class Alike:
@@ -16,31 +16,14 @@ class Alike:
     """
 
     def __init__(self, *first: Distinct) -> None:
-        self.number, self.answers = _combined(first)
+        self.number, self.answers = combined(first)
 
     def divide(self, places: pl.Series, about: Any, *told: Distinct) -> None:
         """`told`: what the rows at `places` came to; it is kept as one tuple with `about` first.  Of other rows nothing is told."""
-        index, answers = _combined((Distinct(self.number.gather(places), self.answers), *told))
+        index, answers = combined((Distinct(self.number.gather(places), self.answers), *told))
         before = len(self.answers)
         self.answers = [*self.answers, *((*earlier, (about, *values)) for earlier, *values in answers)]
         self.number = self.number.scatter(places, index + before)
-
-
-def _combined(columns: tuple[Distinct, ...]) -> tuple[pl.Series, list[tuple]]:
-    """Which combination of values each row has, and the combinations."""
-    key = columns[0].index.cast(pl.Int64)
-    for column in columns[1:]:
-        key = key * len(column.values) + column.index.cast(pl.Int64)
-    index, keys = distinct(key)
-    return index, [_values(key, columns) for key in keys]
-
-
-def _values(key: int, columns: tuple[Distinct, ...]) -> tuple[Any, ...]:
-    values = []
-    for column in reversed(columns[1:]):
-        key, place = divmod(key, len(column.values))
-        values.append(column.values[place])
-    return (columns[0].values[key], *reversed(values))
 
 
 class Shown:

@@ -9,11 +9,13 @@ from __future__ import annotations
 from typing import NamedTuple
 
 import polars as pl
+import polars.selectors as cs
 
 LONGEST_FIELD = 131_072  # characters
 LONGEST_ROW = 1 << 20  # bytes: where no end of a row is found within it, the file is refused
 CHUNK_BYTES = 16 << 20
 CHUNK_ROWS = 200_000
+ENOUGH_ROWS = 300_000  # what small chunks are put together to, so that each part of a screen is worth its while
 
 
 class Refused(NamedTuple):
@@ -48,7 +50,7 @@ class Given(NamedTuple):
 class Chunk(NamedTuple):
     """Some rows of a file, in file order; there is at least one chunk, so the columns are always known.
 
-    rows: one row an order; every column of the file and no other, all pl.String.
+    rows: one row an order; every column of the file and no other, all pl.String, or pl.Enum where the file keeps codes for few texts.
     line: Int64, the line of the file on which each row begins; in Parquet the number of the row, from 1; 0 where it is not known.
     files: where there are several, the index of the first row of each and its name.
     given: the text of all the rows, in order; none where the file is no text.
@@ -74,23 +76,30 @@ def shown(text: str | bytes, most: int = 200) -> str:
     return "".join(c if c.isprintable() else c.encode("unicode_escape").decode() for c in short)
 
 
+def plain(chunk: Chunk) -> Chunk:
+    """With every column as pl.String."""
+    return chunk._replace(rows=chunk.rows.cast(pl.String))
+
+
 def without_unfit(chunk: Chunk) -> Chunk:
-    """Refuse the rows that hold a field of more than LONGEST_FIELD characters."""
-    longest = chunk.rows.select(pl.all().str.len_bytes().max()).row(0)
-    if all(size is None or size <= LONGEST_FIELD for size in longest):
+    """Refuse the rows that hold a field of more than LONGEST_FIELD characters; columns that are coded hold none."""
+    texts = chunk.rows.select(cs.string())
+    longest = texts.select(pl.all().str.len_bytes().max())
+    if all(size is None or size <= LONGEST_FIELD for size in (longest.row(0) if longest.width else ())):
         return chunk
-    return refuse_fields(chunk, pl.all().str.len_chars() > LONGEST_FIELD, f"A field has more than {LONGEST_FIELD:,} characters.")
+    return refuse_fields(chunk, cs.string().str.len_chars() > LONGEST_FIELD, f"A field has more than {LONGEST_FIELD:,} characters.")
 
 
 def refuse_fields(chunk: Chunk, unfit: pl.Expr, why: str) -> Chunk:
-    """Blank each row with a field for which `unfit` is true, and list it as refused."""
+    """Blank each row with a field for which `unfit`, of columns of text, is true, and list it as refused."""
     marks = chunk.rows.select(unfit.fill_null(False))
-    bad = marks.select(pl.any_horizontal(pl.all())).to_series()
+    bad = pl.Series([False]) if not marks.width else marks.select(pl.any_horizontal(pl.all())).to_series()
     if not bad.any():
         return chunk
     refused = list(chunk.refused)
+    texts = chunk.rows.select(marks.columns)
     for row in bad.arg_true():
-        fields = (text for text, mark in zip(chunk.rows.row(row), marks.row(row), strict=True) if mark)
+        fields = (text for text, mark in zip(texts.row(row), marks.row(row), strict=True) if mark)
         refused.append(Refused(row, chunk.line[row], why, shown(next(fields)), fields=chunk.rows.row(row)))
     rows = chunk.rows.select(pl.when(~bad).then(pl.all()))
     return chunk._replace(rows=rows, refused=sorted(refused))

@@ -17,8 +17,9 @@ route = "oral"                                      # of every row: the file has
 from __future__ import annotations
 
 import tomllib
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from difflib import get_close_matches
+from functools import partial
 from pathlib import Path
 from typing import Any
 
@@ -73,14 +74,26 @@ class ColumnMap:
     def apply(self, rows: pl.DataFrame) -> pl.DataFrame:
         """The rows with our names, units added and codes written out."""
         renamed = rows.rename({theirs: ours for ours, (theirs, _) in self.columns.items()})
-        units = [
-            pl.when(pl.col(ours).is_not_null()).then(pl.col(ours) + f" {unit}").alias(ours)
-            for ours, (_, unit) in self.columns.items()
-            if unit
+        units = {ours: unit for ours, (_, unit) in self.columns.items() if unit}
+        changed = [
+            _each_text(renamed[name], partial(_changed, codes=self.codes.get(name, {}), unit=units.get(name, "")))
+            for name in dict.fromkeys((*self.codes, *units))
+            if name in renamed.columns
         ]
-        codes = [pl.col(name).replace(table) for name, table in self.codes.items() if name in renamed.columns]
-        constants = [pl.lit(text).alias(name) for name, text in self.constants.items()]
-        return renamed.with_columns(codes).with_columns(units).with_columns(constants)
+        return renamed.with_columns(changed).with_columns(pl.lit(text).alias(name) for name, text in self.constants.items())
+
+
+def _changed(texts: pl.Series, codes: dict[str, str], unit: str) -> pl.Series:
+    texts = texts.replace(codes) if codes else texts
+    return texts + f" {unit}" if unit else texts
+
+
+def _each_text(column: pl.Series, change: Callable[[pl.Series], pl.Series]) -> pl.Series:
+    """The change of every text; once for each of them where the column is coded."""
+    if not isinstance(column.dtype, pl.Enum):
+        return change(column)
+    texts = change(column.dtype.categories)
+    return texts.cast(pl.Enum(texts.unique(maintain_order=True))).gather(column.to_physical().cast(pl.UInt32)).alias(column.name)
 
 
 def read_map(path: str | Path) -> ColumnMap:

@@ -6,7 +6,7 @@ disagree with the first.  A row that the columns cannot hold exactly is marked `
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from typing import Any, NamedTuple
 
 import polars as pl
@@ -21,6 +21,7 @@ FIELDS = tuple(name.rstrip("_") for name in (*ORDER_FIELDS, *CHILD_FIELDS))
 FREQUENCY = ("every", "times_a_day", "once", "as_needed", "at_most")
 ASKED = ("medicine", "route", "for", "step", "condition", "product")
 _LARGEST_GAP = (366 * 86_400, 300)  # in seconds, as a fraction: a year, and 300 doses a day
+_LARGEST_KEY = 2**62  # combinations are told apart by one whole number, which must fit a column of Int64
 _MOST_KNOWN = 200_000  # distinct texts remembered of one column; beyond it the memory starts afresh
 
 
@@ -32,9 +33,34 @@ class Distinct(NamedTuple):
 
 
 def distinct(column: pl.Series) -> Distinct:
-    """Index and values; null is index null."""
+    """Index and values; null is index null.  A column that is coded already keeps its codes, and may have values that no row has."""
+    if isinstance(column.dtype, pl.Enum):
+        return Distinct(column.to_physical().cast(pl.UInt32), column.dtype.categories.to_list())
     encoded = column.to_arrow().dictionary_encode()
     return Distinct(pl.Series(encoded.indices).cast(pl.UInt32), encoded.dictionary.to_pylist())
+
+
+def combined(columns: Sequence[Distinct]) -> Distinct:
+    """Which combination of values each row has; `values` are tuples."""
+    first, *rest = columns
+    key, sizes, whole = first.index.cast(pl.Int64), len(first.values), [first]
+    for place, column in enumerate(rest, 1):
+        if sizes * len(column.values) > _LARGEST_KEY:  # what there is so far is numbered anew, so that no key runs over
+            before = combined(whole)
+            again = combined([Distinct(before.index, before.values), *columns[place:]])
+            return Distinct(again.index, [(*start, *others) for start, *others in again.values])
+        key, sizes = key * len(column.values) + column.index.cast(pl.Int64), sizes * len(column.values)
+        whole.append(column)
+    index, keys = distinct(key)
+    return Distinct(index, [_values(each, columns) for each in keys])
+
+
+def _values(key: int, columns: Sequence[Distinct]) -> tuple[Any, ...]:
+    values = []
+    for column in reversed(columns[1:]):
+        key, place = divmod(key, len(column.values))
+        values.append(column.values[place])
+    return (columns[0].values[key], *reversed(values))
 
 
 class Reader:
@@ -147,20 +173,10 @@ class Read:
         return codes.replace([i + 1 for i in missing], 0).alias(field) if missing else codes.alias(field)
 
     def combinations(self, fields: tuple[str, ...]) -> Distinct:
-        """Which combination of values each row has; `values` are tuples."""
-        sizes = [len(self.given[field].values) + 1 if field in self.given else 1 for field in fields]
-        key = pl.zeros(self.height, dtype=pl.Int64, eager=True)
-        for field, size in zip(fields, sizes, strict=True):
-            key = key * size + self.codes(field)
-        index, keys = distinct(key)
-        return Distinct(index, [self._values(k, fields, sizes) for k in keys])
-
-    def _values(self, key: int, fields: tuple[str, ...], sizes: list[int]) -> tuple:
-        values = []
-        for field, size in zip(reversed(fields), reversed(sizes), strict=True):
-            key, code = divmod(key, size)
-            values.append(self.given[field].values[code - 1] if code else None)
-        return tuple(reversed(values))
+        """Which combination of values each row has; `values` are tuples, with None for what is not given."""
+        return combined(
+            [Distinct(self.codes(field), [None, *self.given[field].values] if field in self.given else [None]) for field in fields]
+        )
 
 
 def exact_int(value: Any) -> int | None:

@@ -12,7 +12,7 @@ from collections.abc import Iterator, Sequence
 from pathlib import Path
 from typing import BinaryIO
 
-from dosecheck.batch.chunk import Chunk, Refused
+from dosecheck.batch.chunk import Chunk, Refused, plain
 from dosecheck.batch.csv_in import read_csv
 from dosecheck.batch.database import is_address, read_database, told
 from dosecheck.batch.forms import NOTHING, STANDARD, Asked, Form, delimiter_of, form_of
@@ -23,10 +23,15 @@ from dosecheck.batch.unpack import opened, standard_input
 from dosecheck.batch.workbook_in import read_workbook
 from dosecheck.errors import FileError
 
-__all__ = ["NOTHING", "Asked", "Chunk", "Refused", "ResultWriter", "read_orders", "sources_of"]
+__all__ = ["NOTHING", "Asked", "Chunk", "Refused", "ResultWriter", "read_coded", "read_orders", "sources_of"]
 
 
 def read_orders(source: str | Path, known: Sequence[str] = (), asked: Asked = NOTHING) -> Iterator[Chunk]:
+    """The rows of an order file as `read_coded` gives them, but with every column as plain text."""
+    return map(plain, read_coded(source, known, asked))
+
+
+def read_coded(source: str | Path, known: Sequence[str] = (), asked: Asked = NOTHING) -> Iterator[Chunk]:
     """The rows of an order file in chunks of bounded size, every value text or null; at least one chunk.
 
     Args:

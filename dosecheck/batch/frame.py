@@ -14,9 +14,8 @@ from typing import Any
 import polars as pl
 import pyarrow as pa
 
-from dosecheck.batch.chunk import shown
+from dosecheck.batch.chunk import ENOUGH_ROWS, shown
 from dosecheck.batch.colmap import ColumnMap, read_map
-from dosecheck.batch.pipeline import CHUNK_ROWS
 from dosecheck.batch.run import Batch, answered, check_columns
 from dosecheck.batch.tables_in import check_schema, chunk_of, numbers
 from dosecheck.batch.texts import RESULTS
@@ -53,8 +52,8 @@ def check_frame(
     mapping = read_map(columns) if isinstance(columns, str | Path) else columns
     check_columns(_NAME, table.schema.names, mapping)
     batch = Batch(formulary or Formulary(), today or date.today())
-    starts = range(0, max(len(table), 1), CHUNK_ROWS)
-    answers = [_answers(batch, table.slice(start, CHUNK_ROWS), start + 1, mapping) for start in starts]
+    starts = range(0, max(len(table), 1), ENOUGH_ROWS)
+    answers = [_answers(batch, table.slice(start, ENOUGH_ROWS), start + 1, mapping) for start in starts]
     return _beside(frame, table, pl.concat(answers))
 
 

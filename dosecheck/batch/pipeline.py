@@ -8,9 +8,8 @@ from typing import Generic, TypeVar
 
 import polars as pl
 
-from dosecheck.batch.chunk import Chunk
+from dosecheck.batch.chunk import ENOUGH_ROWS, Chunk, plain
 
-CHUNK_ROWS = 300_000
 T = TypeVar("T")
 
 
@@ -22,7 +21,7 @@ def joined(chunks: Iterator[Chunk]) -> Iterator[Chunk]:
         held.append(chunk)
         if sum(len(c.rows) for c in held) >= enough:
             yield _one_chunk(held)
-            held, enough = [], CHUNK_ROWS
+            held, enough = [], ENOUGH_ROWS
     if held:
         yield _one_chunk(held)
 
@@ -30,6 +29,8 @@ def joined(chunks: Iterator[Chunk]) -> Iterator[Chunk]:
 def _one_chunk(held: list[Chunk]) -> Chunk:
     if len(held) == 1:
         return held[0]
+    if any(each.rows.schema != held[0].rows.schema for each in held):  # each has codes of its own
+        held = [plain(each) for each in held]
     refused, files, offset = [], [], 0
     for chunk in held:
         refused += [r._replace(row=r.row + offset) for r in chunk.refused]

@@ -38,6 +38,7 @@ class Repeats:
         """Rows of one chunk; `start` is how many came before."""
         if "child_id" not in rows.columns or "medicine" not in rows.columns:
             return
+        rows = rows.select(pl.col(name).cast(pl.String) for name in ("child_id", "medicine", "born") if name in rows.columns)
         born = pl.col("born").hash() if "born" in rows.columns else pl.lit(None, dtype=pl.UInt64)
         born = pl.when(pl.col("born").is_not_null()).then(born) if "born" in rows.columns else born
         names = rows["medicine"].unique().to_list()

@@ -20,7 +20,7 @@ from dosecheck.batch.aside import aside, header_of, places
 from dosecheck.batch.chunk import Chunk
 from dosecheck.batch.colmap import ColumnMap
 from dosecheck.batch.columns import FIELDS
-from dosecheck.batch.files import read_orders, sources_of
+from dosecheck.batch.files import read_coded, sources_of
 from dosecheck.batch.forms import NOTHING, Asked
 from dosecheck.batch.ledger import UNREADABLE, By, Tally, ledger, path_of
 from dosecheck.batch.origin import Origin
@@ -99,7 +99,9 @@ class Batch:
 
     def _dated(self, rows: pl.DataFrame) -> pl.DataFrame:
         on = pl.lit(self.today.isoformat())
-        return rows.with_columns(pl.col("on").fill_null(on) if "on" in rows.columns else on.alias("on"))
+        if "on" not in rows.columns:
+            return rows.with_columns(on.alias("on"))
+        return rows.with_columns(pl.col("on").cast(pl.String).fill_null(on)) if rows["on"].null_count() else rows
 
     def _one(self, rows: pl.DataFrame, row: int) -> tuple[str | None, ...]:
         """The one-order engine's answer to one row."""
@@ -139,7 +141,7 @@ def run_batch(
     """
     batch, repeats, by = Batch(formulary, today), Repeats(formulary), By(formulary, today, columns)
     with Origin(sources_of(orders)) as origin:
-        chunks = ahead(joined(read_orders(orders, (*FIELDS, "order_id", "child_id"), asked)))
+        chunks = ahead(joined(read_coded(orders, (*FIELDS, "order_id", "child_id"), asked)))
         first = next(chunks)
         check_columns(orders, first.rows.columns, columns)
         aside_places = places(Path(os.path.realpath(results)), str(orders), asked.form, refused)

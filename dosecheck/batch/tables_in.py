@@ -14,16 +14,30 @@ from collections.abc import Iterable, Iterator, Sequence
 from typing import Any, BinaryIO
 
 import polars as pl
+import polars.selectors as cs
 import pyarrow as pa
 import pyarrow.parquet as pq
 
-from dosecheck.batch.chunk import CHUNK_BYTES, CHUNK_ROWS, LONGEST_ROW, Chunk, Given, Refused, refuse_fields, shown, without_unfit
+from dosecheck.batch.chunk import (
+    CHUNK_BYTES,
+    CHUNK_ROWS,
+    ENOUGH_ROWS,
+    LONGEST_FIELD,
+    LONGEST_ROW,
+    Chunk,
+    Given,
+    Refused,
+    refuse_fields,
+    shown,
+    without_unfit,
+)
 from dosecheck.batch.csv_cut import not_utf8
 from dosecheck.errors import FileError
 
 _ARROW = b"ARROW1"
 _STREAM_ENDS = b"\xff\xff\xff\xff\0\0\0\0"
 _ODD = re.compile("[\\0\ud800-\udfff]")
+_CODE_BYTES, _SPARE_BYTES = 4, 1 << 16  # codes take at most so many bytes a row, and so many more for the texts
 
 
 class _Number(str):
@@ -31,12 +45,26 @@ class _Number(str):
 
 
 def read_parquet(file: BinaryIO, path: str) -> Iterator[Chunk]:
-    """Columns of text, dates, moments, whole numbers or decimals; `line` is the number of the row, from 1."""
+    """Columns of text, dates, moments, whole numbers or decimals; `line` is the number of the row, from 1.
+
+    Texts that the file keeps as codes, since they are few, stay so.
+    """
     try:
-        yield from _batches(pq.ParquetFile(file), path)
+        source = pq.ParquetFile(file)
+        check_schema(source.schema_arrow, path)
+        coded = [name for place, name in enumerate(source.schema_arrow.names) if _few_texts(source, place)]
+        yield from _batches(pq.ParquetFile(file, metadata=source.metadata, read_dictionary=coded) if coded else source, path)
     except (pa.ArrowException, OSError) as error:
         why = f"It cannot be read as Parquet: {shown(str(error).strip())}"
         raise FileError(path, why, "Export it again.") from error
+
+
+def _few_texts(source: pq.ParquetFile, place: int) -> bool:
+    """Whether a column of text is kept as codes in the file's first part, so that a row of it takes but a few bytes."""
+    if not (source.num_row_groups and _is_text(source.schema_arrow.field(place).type)):
+        return False
+    first = source.metadata.row_group(0).column(place)
+    return first.has_dictionary_page and first.total_uncompressed_size <= _CODE_BYTES * first.num_values + _SPARE_BYTES
 
 
 def check_schema(schema: pa.Schema, path: str) -> None:
@@ -54,11 +82,23 @@ def check_schema(schema: pa.Schema, path: str) -> None:
 
 def _batches(source: pq.ParquetFile, path: str) -> Iterator[Chunk]:
     rows = 0
-    for chunk in _chunks_of(source.schema_arrow, source.iter_batches(CHUNK_ROWS), path):
+    for chunk in _chunks_of(source.schema_arrow, _together(source.iter_batches(ENOUGH_ROWS)), path):
         rows += chunk.rows.height
         yield chunk
     if rows != source.metadata.num_rows:
         raise FileError(path, f"It holds {rows:,} rows and says {source.metadata.num_rows:,}.", "Export it again.")
+
+
+def _together(batches: Iterable[pa.RecordBatch]) -> Iterator[pa.Table]:
+    """Batches put together until they are enough; Arrow ends one wherever the codes change."""
+    held: list[pa.RecordBatch] = []
+    for batch in batches:
+        held.append(batch)
+        if sum(each.num_rows for each in held) >= ENOUGH_ROWS:
+            yield pa.Table.from_batches(held)
+            held = []
+    if held:
+        yield pa.Table.from_batches(held)
 
 
 def read_arrow(file: BinaryIO, path: str) -> Iterator[Chunk]:
@@ -132,11 +172,29 @@ def chunk_of(batch: pa.RecordBatch | pa.Table, line: pl.Series) -> Chunk:
         pa.ArrowException: it holds what it should not, such as text that is not UTF-8.
     """
     batch.validate(full=True)  # that all text is UTF-8, above all
-    columns = {name: _as_text(column) for name, column in zip(batch.schema.names, batch.columns, strict=True)}
-    rows = pl.DataFrame(columns, schema=dict.fromkeys(columns, pl.String))
-    rows = rows.select(pl.when(pl.all() != "").then(pl.all()))  # an empty text is not given
+    columns = {name: _coded(column) for name, column in zip(batch.schema.names, batch.columns, strict=True)}
+    texts = {name: _as_text(batch.column(name)) if column is None else column for name, column in columns.items()}
+    rows = pl.DataFrame(texts).with_columns(pl.when(cs.string() != "").then(cs.string()))  # an empty text is not given
     chunk = without_unfit(Chunk(rows, line, []))
-    return refuse_fields(chunk, pl.all().str.contains("\0", literal=True), "A field holds a NUL character. Type it again.")
+    return refuse_fields(chunk, cs.string().str.contains("\0", literal=True), "A field holds a NUL character. Type it again.")
+
+
+def _coded(column: pa.Array | pa.ChunkedArray) -> pl.Series | None:
+    """Texts kept as codes, as they are; None where there are no codes, or where a text may be refused, or stands there twice."""
+    if not (pa.types.is_dictionary(column.type) and _is_text(column.type.value_type)):
+        return None
+    chunks = column.unify_dictionaries().chunks if isinstance(column, pa.ChunkedArray) else [column]
+    if not chunks:
+        return None
+    texts = pl.Series(chunks[0].dictionary, dtype=pl.String)
+    unfit = texts.str.contains("\0", literal=True) | (texts.str.len_bytes() > LONGEST_FIELD)
+    if texts.null_count() or texts.n_unique() < len(texts) or unfit.any():
+        return None
+    kind = pl.UInt8 if len(texts) < 2**8 else pl.UInt16 if len(texts) < 2**16 else pl.UInt32
+    codes = pl.Series(pa.chunked_array([each.indices for each in chunks])).cast(kind)
+    empty = texts.index_of("")  # an empty text is not given
+    codes = codes if empty is None else codes.set(codes == empty, None)
+    return codes.cat.to(pl.Enum(texts))
 
 
 def _as_text(column: pa.Array | pa.ChunkedArray) -> pl.Series:

@@ -79,7 +79,7 @@ def test_each_kind_is_answered_as_the_file_and_comes_back_as_it_was(kind: str, e
 
 
 def test_rows_are_answered_piece_by_piece(monkeypatch: pytest.MonkeyPatch, expected: pl.DataFrame) -> None:
-    monkeypatch.setattr(frame_module, "CHUNK_ROWS", 3)
+    monkeypatch.setattr(frame_module, "ENOUGH_ROWS", 3)
     assert check_frame(ORDERS, FORMULARY, today=TODAY).select(RESULTS).equals(expected)
 
 

@@ -198,7 +198,7 @@ def test_a_map_of_a_column_that_is_not_there(tmp_path: Path) -> None:
 def test_chunks_do_not_show(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     rows = [GOOD, STOP, BAD_ROWS["B001"], BAD_ROWS["B050 few"]] * 300
     _, whole = batch(tmp_path, lines(*rows))
-    monkeypatch.setattr(pipeline, "CHUNK_ROWS", 7)
+    monkeypatch.setattr(pipeline, "ENOUGH_ROWS", 7)
     _, pieces = batch(tmp_path, lines(*rows))
     assert whole.equals(pieces)
 

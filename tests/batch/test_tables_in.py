@@ -14,7 +14,7 @@ import pytest
 
 from dosecheck.batch import tables_in
 from dosecheck.batch.chunk import LONGEST_FIELD, LONGEST_ROW, Chunk
-from dosecheck.batch.files import read_orders
+from dosecheck.batch.files import read_coded, read_orders
 from dosecheck.errors import FileError
 
 GOOD = '{"order": "1", "dose": "5 µg"}\n'
@@ -128,7 +128,7 @@ def test_parquet_files_that_cannot_be_read(tmp_path: Path) -> None:
 
 
 def test_parquet_comes_in_chunks(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr(tables_in, "CHUNK_ROWS", 4)
+    monkeypatch.setattr(tables_in, "ENOUGH_ROWS", 4)
     chunks = list(read_orders(parquet(tmp_path, order=[str(n) for n in range(10)])))
     assert [chunk.first_line for chunk in chunks] == [1, 5, 9]
     (empty,) = read_orders(parquet(tmp_path, order=pa.array([], pa.string())))
@@ -201,3 +201,20 @@ def test_files_of_lines_without_orders(tmp_path: Path) -> None:
         lines(tmp_path, "[]\n{}\n")
     with pytest.raises(FileError, match="Line 2 is longer"):
         lines(tmp_path, GOOD + "x" * (LONGEST_ROW + 1))
+
+
+def test_texts_that_a_file_keeps_as_codes(tmp_path: Path) -> None:
+    """They stay codes, file by file and part by part; what is read is the same as of plain text, and so is what is refused."""
+    texts = ["oral", None, "", "rectal", "oral"] * 40
+    whole = pa.table({"route": texts, "dose": [f"{n % 7} mg" for n in range(200)], "note": [None] * 200, "order_id": [str(n) for n in range(200)]})
+    path = tmp_path / "orders.parquet"
+    pq.write_table(whole.cast(pa.schema((name, pa.string()) for name in whole.column_names)), path, row_group_size=30)
+    [chunk] = read_coded(path)
+    assert isinstance(chunk.rows.schema["route"], pl.Enum) and isinstance(chunk.rows.schema["dose"], pl.Enum)
+    assert chunk.rows["route"].to_list() == [text or None for text in texts]
+    [plainly] = read_orders(path)
+    assert set(plainly.rows.dtypes) == {pl.String} and plainly.rows.rows() == chunk.rows.rows()
+    odd = pa.table({"route": pa.DictionaryArray.from_arrays([0, 1, 2, None], ["oral", "oral", "re\0ctal"])})
+    pq.write_table(odd, tmp_path / "odd.parquet")
+    [chunk] = read_coded(tmp_path / "odd.parquet")
+    assert chunk.rows["route"].to_list() == ["oral", "oral", None, None] and [r.row for r in chunk.refused] == [2]

@@ -45,7 +45,7 @@ BAD = {
 def small(monkeypatch: pytest.MonkeyPatch) -> None:
     """Many chunks of a few rows."""
     monkeypatch.setattr(csv_cut, "CHUNK_BYTES", 400)
-    monkeypatch.setattr(pipeline, "CHUNK_ROWS", 4)
+    monkeypatch.setattr(pipeline, "ENOUGH_ROWS", 4)
 
 
 def put(folder: Path, *rows: str | bytes, name: str = "orders.csv", header: str = HEADER) -> Path:
@@ -304,7 +304,7 @@ from datetime import date
 from dosecheck import Formulary
 from dosecheck.batch import csv_cut, pipeline
 from dosecheck.batch.run import run_batch
-csv_cut.CHUNK_BYTES, pipeline.CHUNK_ROWS = 40_000, 1_000
+csv_cut.CHUNK_BYTES, pipeline.ENOUGH_ROWS = 40_000, 1_000
 run_batch(sys.argv[1], sys.argv[2], Formulary({folder!r}), date(2026, 5, 4), resume=bool(sys.argv[3]))
 """
 
