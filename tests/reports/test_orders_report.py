@@ -30,7 +30,7 @@ from dosecheck.reports.orders.as_json import report_dict
 from dosecheck.reports.orders.page import to_html
 from dosecheck.reports.orders.rates import rate
 from dosecheck.reports.orders.report import Report, make_report
-from dosecheck.reports.orders.two_runs import compare
+from dosecheck.reports.orders.two_runs import compare, how_words
 from dosecheck.reports.orders.workbook import to_xlsx
 
 FORMULARY = Formulary(FOLDER)
@@ -71,6 +71,7 @@ def test_the_numbers_by_hand(tmp_path: Path, ending: str) -> None:
         ("A4", "1.067 times"),
         ("A5", "0.667 times"),
     ]
+    assert report.first[0].how == "oral, every 6 hours"
     assert report.first[0].order == "paracetamol 2100 mg at 14 kg" and report.first[0].child_id == "c2" and report.first[0].row == 2
     assert "World Health Organization" in report.sources[report.first[0].sources[0] - 1]
     by = {table.column: {line.name: (line.rows, line.flags.count) for line in table.lines} for table in report.tables}
@@ -445,6 +446,22 @@ def test_where_no_order_was_checked_there_is_no_rate(tmp_path: Path) -> None:
     """0.0 flags per 100 orders would look like an all-clear."""
     line = made(tmp_path).tables[0].lines[-1]
     assert (line.name, line.outcomes["not-checked"], line.flags.per_100, line.flags.interval) == ("paracetmol", 1, "", "")
+
+
+@pytest.mark.parametrize(
+    ("written", "words"),
+    [
+        ({"route": "oral", "every": "6 hours", "product": "oral-liquid-120-in-5"}, "oral, every 6 hours, oral-liquid-120-in-5"),
+        ({"every": "4 times a day"}, "4 times a day"),
+        ({"every": "once"}, "once"),
+        ({"every": "QDS"}, "QDS"),
+        ({"times_a_day": "3", "once": "yes"}, "3 times a day, once: yes"),
+        ({}, ""),
+    ],
+)
+def test_how_an_order_is_given_stands_in_its_own_words(written: dict[str, str], words: str) -> None:
+    """A code that no map wrote out stays as it is."""
+    assert how_words(dict.fromkeys(("route", "every", "times_a_day", "once", "product")) | written) == words
 
 
 # ---- the ledger beside the result ----

@@ -25,7 +25,7 @@ from dosecheck.reports.orders.results import read_results, usual_columns
 from dosecheck.reports.orders.sources import Sources
 from dosecheck.reports.orders.strips import Strip, strip_of
 from dosecheck.reports.orders.tally import MEDICINE, MOST_VALUES, Tally
-from dosecheck.reports.orders.two_runs import TwoRuns, compare, order_words
+from dosecheck.reports.orders.two_runs import TwoRuns, compare, how_words, order_words
 from dosecheck.rules.catalogue import CATALOGUE
 from dosecheck.rules.verdict import CAUTION
 
@@ -79,12 +79,13 @@ class Pair(NamedTuple):
 
 
 class First(NamedTuple):
-    """One order to look at; `times` is thousandths of the most for one dose, None where no maximum was reckoned."""
+    """One order to look at; `how` is the rest of what was written; `times` is thousandths of the most for one dose, None where no maximum was reckoned."""
 
     row: int
     order_id: str
     child_id: str
     order: str
+    how: str
     outcome: str
     times: int | None
     sentence: str
@@ -232,5 +233,5 @@ def _strips(tally: Tally) -> tuple[tuple[Strip, ...], int]:
 
 
 def _first(row: dict[str, Any], sources: Sources) -> First:
-    about = (row["order_id"] or "", row["child_id"] or "", order_words(row), row["outcome"], row["times"])
+    about = (row["order_id"] or "", row["child_id"] or "", order_words(row), how_words(row), row["outcome"], row["times"])
     return First(row["row"], *about, row["sentence"] or "", tuple(sources.numbers(row["source"])))

@@ -18,7 +18,8 @@ from dosecheck.errors import FileError
 from dosecheck.records import OUTCOMES
 
 _GIVEN = ("order_id", "child_id", "medicine", "dose", "weight")
-TEXTS = (*_GIVEN, "outcome", "codes", "regimen", "one_dose", "dose_per_kg", "source", "sentence")
+_HOW = ("route", "every", "times_a_day", "once", "product")
+TEXTS = (*_GIVEN, *_HOW, "outcome", "codes", "regimen", "one_dose", "dose_per_kg", "source", "sentence")
 _USUAL = ("ward", "prescriber", "prescriber_code", "prescriber_id")
 _SEVERAL = re.compile(r"[/|,;()\[\]]")
 _NEEDED = ("outcome", "codes", "regimen", "one_dose", "dose_per_kg", "times_the_most", "source", "sentence")

@@ -187,6 +187,13 @@ def order_words(row: dict[str, Any]) -> str:
     return what + (f" at {row['weight']}" if row["weight"] else "")
 
 
+def how_words(row: dict[str, Any]) -> str:
+    """ "oral, every 6 hours, oral-liquid-120-in-5": what else was written of how it is given, in its own words."""
+    every = row["every"] and (f"every {row['every']}" if row["every"][0].isdigit() and "day" not in row["every"] else row["every"])
+    times, once = row["times_a_day"] and f"{row['times_a_day']} times a day", row["once"] and f"once: {row['once']}"
+    return ", ".join(filter(None, (row["route"], every, times, once, row["product"])))
+
+
 def _change(row: dict[str, Any], before: dict[int, str], now: dict[int, str]) -> Change:
     order, was = now[row["row"]], before[row["row before"]]
     return Change(row["row"], row["order_id"], order, "" if order == was else was, row["outcome before"], row["outcome"])

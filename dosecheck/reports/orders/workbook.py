@@ -34,7 +34,7 @@ def to_xlsx(report: Report) -> bytes:
 def _sheets(report: Report) -> list[tuple[str, list[str], list[Row]]]:
     sheets = [
         ("Summary", ["what", "number or text"], _summary(report)),
-        ("Look first", ["outcome", "times the most", "order id", "child id", "row", "order", "found", "sources"], _first(report)),
+        ("Look first", ["outcome", "times the most", "order id", "child id", "row", "order", "how", "found", "sources"], _first(report)),
         (
             "Not checked",
             ["orders", "why", "codes", "medicines", "first rows"],
@@ -96,7 +96,7 @@ def _first(report: Report) -> list[Row]:
     for each in report.first:
         times = "" if each.times is None else Decimal(written(each.times).replace(",", ""))
         sources = "\n".join(report.sources[number - 1] for number in each.sources)
-        rows.append([each.outcome, times, each.order_id, each.child_id, each.row, each.order, each.sentence, sources])
+        rows.append([each.outcome, times, each.order_id, each.child_id, each.row, each.order, each.how, each.sentence, sources])
     return rows
 
 
