@@ -91,14 +91,15 @@ def scaled(dose: Dose, medicine: Medicine, product: Product | None, ingredient: 
 
 
 def dose_columns(part: pl.DataFrame, doses: list[Scaled]) -> pl.DataFrame:
-    """`low`, `high` (Int64), `trouble` (text) and `slow` for each row of `part`.
+    """`low`, `high` (Int64), `trouble` (an Enum of codes) and `slow` for each row of `part`.
 
     Args:
         part: has `dose` (index into `doses`), `weight`, `most`, `mean_n`, `mean_d`.
         doses: the distinct doses of the part.
     """
+    codes = pl.Enum(list(dict.fromkeys((NO_TROUBLE, WEIGHT_MISSING, COUNT_NEEDED, *(s.trouble for s in doses)))))
     columns = {
-        "trouble": pl.Series([s.trouble for s in doses], dtype=pl.String),
+        "trouble": pl.Series([s.trouble for s in doses], dtype=codes),
         "slow": pl.Series([s.slow for s in doses], dtype=pl.Boolean),
     }
     if all(s.simple for s in doses):
@@ -111,7 +112,7 @@ def dose_columns(part: pl.DataFrame, doses: list[Scaled]) -> pl.DataFrame:
     }
     columns |= {name: pl.Series([getattr(s, name) for s in doses], dtype=pl.Boolean) for name in ("per_kg", "per_day")}
     each = (pl.lit(values).gather(pl.col("dose")).alias(name) for name, values in columns.items())
-    return _scaled_up(part.select("weight", "most", "mean_n", "mean_d", *each))
+    return _scaled_up(part.select("weight", "most", "mean_n", "mean_d", *each), codes)
 
 
 def _whole(value: Fraction | None) -> int | None:
@@ -122,16 +123,16 @@ def _part(value: Fraction | None, part: str) -> int | None:
     return None if value is None else value.numerator if part == "p" else value.denominator
 
 
-def _scaled_up(joined: pl.DataFrame) -> pl.DataFrame:
+def _scaled_up(joined: pl.DataFrame, codes: pl.Enum) -> pl.DataFrame:
     """Times the weight where per kg, shared out where a day's; exact, or slow."""
     times = pl.when("per_kg").then(pl.col("weight")).otherwise(1).cast(pl.Int128)
     shares = pl.when("per_day").then(pl.col("mean_n")).otherwise(1).cast(pl.Int128)
     uncounted = (pl.col("mean_d") != 1) | (pl.col("mean_n") != pl.col("most"))
     trouble = (
         pl.when(pl.col("per_kg") & pl.col("weight").is_null())
-        .then(pl.lit(WEIGHT_MISSING))
+        .then(pl.lit(WEIGHT_MISSING, dtype=codes))
         .when(pl.col("per_day") & uncounted.fill_null(True))
-        .then(pl.lit(COUNT_NEEDED))
+        .then(pl.lit(COUNT_NEEDED, dtype=codes))
         .otherwise(pl.col("trouble"))
     )
     ends = [(pl.col(f"{end}_p").cast(pl.Int128) * times, pl.col(f"{end}_q").cast(pl.Int128) * shares) for end in ("low", "high")]

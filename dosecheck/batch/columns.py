@@ -70,13 +70,13 @@ class Reader:
         self.name = "for_" if field == "for" else field
         self.known: dict[str, tuple[Any, str | None]] = {}
 
-    def read(self, text: str) -> tuple[Any, str | None]:
-        """(value, None), or (None, the fault in words).  A place-holder such as "n/a" is not given."""
-        if text not in self.known:
-            if len(self.known) >= _MOST_KNOWN:
-                self.known.clear()
-            self.known[text] = self._read(text)
-        return self.known[text]
+    def read_all(self, texts: list[str]) -> list[tuple[Any, str | None]]:
+        """Of each text (value, None), or (None, the fault in words).  A place-holder such as "n/a" is not given."""
+        known = self.known
+        if len(known) >= _MOST_KNOWN:
+            known.clear()
+        known.update((text, self._read(text)) for text in texts if text not in known)
+        return [known[text] for text in texts]
 
     def _read(self, text: str) -> tuple[Any, str | None]:
         try:
@@ -100,7 +100,7 @@ class Columns:
             if field not in rows.columns or rows[field].null_count() == len(rows):
                 continue
             index, texts = distinct(rows[field])
-            read = [self.readers[field].read(text) for text in texts]
+            read = self.readers[field].read_all(texts)
             given[field] = Distinct(index, [value for value, _ in read])
             if any(fault for _, fault in read):
                 errors.append(pl.Series([fault for _, fault in read], dtype=pl.String).gather(index))
@@ -160,6 +160,13 @@ class Read:
         index, values = self.given[field]
         return pl.Series(field, [None if value is None else made(value) for value in values], dtype=dtype).gather(index)
 
+    def dates(self, field: str) -> dict[str, pl.Series]:
+        """Of each row's date the months since year 0, the day of the month, and the day of the calendar, counted from 1970."""
+        index, values = self.given.get(field, Distinct(pl.Series([0], dtype=pl.UInt32).new_from_index(0, self.height), [None]))
+        days = pl.Series(values, dtype=pl.Date)
+        parts = {"month": days.dt.year().cast(pl.Int64) * 12 + days.dt.month(), "date": days.dt.day(), "day": days.to_physical()}
+        return {name: part.cast(pl.Int64).gather(index) for name, part in parts.items()}
+
     def is_given(self, field: str) -> pl.Series:
         return self.column(field, lambda value: True, pl.Boolean).fill_null(False)
 
@@ -191,9 +198,7 @@ def child_columns(read: Read) -> pl.DataFrame:
         name: read.column("age", lambda parts, name=name: _stated(parts, name), pl.Int64)
         for name in ("months_lo", "months_hi", "days_lo", "days_hi")
     }
-    dates = {
-        f"{field}_{name}": read.column(field, made, pl.Int64) for field in ("born", "on", "weighed") for name, made in _DATE_PARTS.items()
-    }
+    dates = {f"{field}_{name}": part for field in ("born", "on", "weighed") for name, part in read.dates(field).items()}
     frame = pl.DataFrame({"weight": weight, **stated, **dates})
     born, on, weighed = (pl.col(f"{field}_day") for field in ("born", "on", "weighed"))
     months = pl.col("on_month") - pl.col("born_month") - (pl.col("on_date") < pl.col("born_date")).cast(pl.Int64)
@@ -212,10 +217,6 @@ def child_columns(read: Read) -> pl.DataFrame:
         (on - weighed).alias("weight_days"),
         slow.fill_null(False).alias("slow"),
     )
-
-
-# A date as months since year 0, day of the month, and day of the calendar.
-_DATE_PARTS = {"month": lambda day: day.year * 12 + day.month, "date": lambda day: day.day, "day": lambda day: day.toordinal()}
 
 
 def _stated(parts: Any, name: str) -> int | None:

@@ -135,7 +135,7 @@ class Doses:
         )[often.index.gather(doses["place"])]
         wide = pl.concat([doses.select("weight", dose=index), often_of], how="horizontal")
         amounts = dose_columns(wide, table)
-        lacks = pl.coalesce(doses["lacks"], pl.when(amounts["trouble"] != "").then(amounts["trouble"]))
+        lacks = pl.coalesce(doses["lacks"], pl.when(amounts["trouble"] != "").then(amounts["trouble"].cast(pl.String)))
         doses = doses.with_columns(lacks.alias("trouble"), amount=pl.when(lacks.is_null()).then(amounts["high"]))
         alone = doses.select((pl.lit(amounts["slow"]) & pl.col("trouble").is_null()).arg_true()).to_series()
         return self._one_by_one(rows, doses, alone, texts) if len(alone) else doses

@@ -81,7 +81,9 @@ class _Table:
 
     def write(self, rows: pl.DataFrame) -> None:
         if self._writer is None:
-            self._types = {name: pl.String() if kind == pl.Null or isinstance(kind, pl.Enum) else kind for name, kind in rows.schema.items()}
+            self._types = {
+                name: pl.String() if kind == pl.Null or isinstance(kind, pl.Enum) else kind for name, kind in rows.schema.items()
+            }
         table = rows.cast(self._types).to_arrow()
         if self._writer is None:
             self._writer = self._make(self._file, table.schema)

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Hashable
+from collections.abc import Hashable, Iterator
 
 import polars as pl
 
@@ -35,32 +35,47 @@ class Slots:
             rows: `cell` (index into `known`), `flags`, `weight`, `course`, `often`, `dose`.
         """
         index, numbers = distinct(rows["cell"])
-        rows = pl.concat([rows, read.frequency.drop("flags", "unclear")[rows["often"]]], how="horizontal").with_columns(cell=index)
+        cells = [known[number] for number in numbers]
         alike, shown = Alike(Distinct(index, numbers), distinct(rows["flags"])), Shown(len(rows))
         slow = pl.repeat(False, len(rows), eager=True)
-        for slot in range(max((len(known[number].slots) for number in numbers), default=0)):
-            places, part = self._slot(read, rows, [known[number] for number in numbers], slot)
-            if len(places):
-                alike.divide(places, slot, distinct(part["states"]), distinct(part["trouble"]))
-                shown.add(places, part.select("high", "least", "bound"))
-                slow = slow.scatter(places.filter(part["slow"]), True)
+        for slot, places, part in self._slots(read, rows.with_columns(cell=index), cells):
+            alike.divide(places, slot, distinct(part["states"]), distinct(part["trouble"]))
+            shown.add(places, part.select("high", "least", "bound"))
+            slow = slow.scatter(places.filter(part["slow"]), True)
         fair = distinct(alike.number.filter(~slow)).values
         classes = {number: self._class(known, *alike.answers[number]) for number in fair}
         ids = pl.Series([classes.get(number) for number in range(len(alike.answers))], dtype=pl.Int64)
         return pl.DataFrame([ids.gather(alike.number).alias("class"), *shown.columns()]), slow
 
-    def _slot(self, read: Read, rows: pl.DataFrame, cells: list[Cell], slot: int) -> tuple[pl.Series, pl.DataFrame]:
-        """The places of the rows whose cell has something to compare in this slot, and what they come to."""
-        regimens = [cell.compared(slot) for cell in cells]
-        numbers = [None if regimen is None else self.figures.number(regimen) for regimen in regimens]
+    def _slots(self, read: Read, rows: pl.DataFrame, cells: list[Cell]) -> Iterator[tuple[int, pl.Series, pl.DataFrame]]:
+        """By slot, the places of the rows whose cell has something to compare in it, and what they come to.
+
+        All slots are compared at once, the rows of each below those of the last; `held` is the place of cell and slot.
+        """
+        slots = max((len(cell.slots) for cell in cells), default=0)
+        regimens = [cell.compared(slot) for slot in range(slots) for cell in cells]
+        numbers = pl.Series([None if each is None else self.figures.number(each) for each in regimens], dtype=pl.UInt32)
         self.figures.settle()
-        rows = rows.with_columns(pl.Series("regimen", numbers, dtype=pl.UInt32).gather(rows["cell"]))
-        places = rows["regimen"].is_not_null().arg_true()
-        part = rows if len(places) == len(rows) else rows[places]
-        index, doses = self._doses(read, part, cells, regimens)
+        parts, told = [], []
+        for slot in range(slots):
+            held = rows["cell"] + slot * len(cells)
+            places = numbers.gather(held).is_not_null().arg_true()
+            part = rows.with_columns(held=held)
+            parts.append(part if len(places) == len(rows) else part[places])
+            told.append(places)
+        if not parts:
+            return
+        part = pl.concat(parts, rechunk=True).with_columns(pl.lit(numbers).gather(pl.col("held")).alias("regimen"))
+        part = pl.concat([part, read.frequency.drop("flags", "unclear")[part["often"]]], how="horizontal")
+        index, doses = self._doses(read, part, cells * slots, regimens)
         part = part.with_columns(dose=index)
         part = part.with_columns(dose_columns(part, doses))
-        return places, part.with_columns(compared(part, self.figures))
+        part = part.with_columns(compared(part, self.figures))
+        start = 0
+        for slot, places in enumerate(told):
+            if len(places):
+                yield slot, places, part.slice(start, len(places))
+            start += len(places)
 
     def _doses(self, read: Read, part: pl.DataFrame, cells: list[Cell], regimens: list[Regimen | None]) -> tuple[pl.Series, list[Scaled]]:
         """Each distinct dose, converted once for each thing that it is meant of; a plain amount is alike for all medicines."""
@@ -75,8 +90,8 @@ class Slots:
             pl.Series([None if each is None else numbers.get(getattr(each, name)) for each in meant], dtype=pl.Int64)
             for name in ("plainly", "about")
         )
-        plain, by_dose = pl.lit(plainly).gather(pl.col("cell")), pl.lit(of_dose).gather(pl.col("dose"))
-        of = pl.when(plain == by_dose).then(plain).otherwise(pl.lit(about).gather(pl.col("cell")))
+        plain, by_dose = pl.lit(plainly).gather(pl.col("held")), pl.lit(of_dose).gather(pl.col("dose"))
+        of = pl.when(plain == by_dose).then(plain).otherwise(pl.lit(about).gather(pl.col("held")))
         index, keys = distinct(part.select(of * (len(values) + 1) + pl.col("dose")).to_series())
         abouts = list(any_of)
         found = ((abouts[key // (len(values) + 1)], values[key % (len(values) + 1) - 1]) for key in keys)
