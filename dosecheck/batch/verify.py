@@ -6,18 +6,20 @@ from collections import Counter
 from pathlib import Path
 from typing import Any, NamedTuple
 
-from dosecheck.batch.files import read_orders
+from dosecheck.batch.database import is_address
+from dosecheck.batch.files import read_orders, sources_of
 from dosecheck.batch.ledger import UNREADABLE, path_of, print_or_error, read_ledger
 from dosecheck.errors import FileError
 from dosecheck.records import OUTCOMES
 
 
 class Compared(NamedTuple):
-    """One thing that the ledger says, and what is found."""
+    """One thing that the ledger says, and what is found; `of_orders`: of what was read, not of the result."""
 
     what: str
     said: Any
     found: Any
+    of_orders: bool = False
 
     @property
     def agrees(self) -> bool:
@@ -28,7 +30,7 @@ def verify(results: str | Path, orders: str | Path | None = None) -> list[Compar
     """Reads the result again from the first byte to the last.
 
     Args:
-        orders: the file of orders, where it should be compared too.
+        orders: the file of orders, or a folder or pattern of them, where they should be compared too.
 
     Raises:
         FileError: a file cannot be read, or there is no ledger.
@@ -64,10 +66,22 @@ def _counts(told: dict[str, Any], outcomes: Counter[str], refused: int) -> list[
 
 
 def _origin(told: dict[str, Any], orders: str | Path) -> list[Compared]:
-    read = told.get("read") or [{}]
-    found = print_or_error(orders)
-    said = next((each for each in read if each.get("name") == Path(orders).name), read[0])
+    """The file, or each file of a folder or pattern; one that was given another name since is the same where it is the only one."""
+    if is_address(str(orders)):
+        raise FileError(str(orders), "What a database holds now cannot be compared with what it held.", "Leave --orders out.")
+    read, paths = told.get("read") or [{}], sources_of(orders)
+    if len(read) == len(paths) == 1:
+        return _file("the orders", read[0], paths[0])
+    said = {each.get("name"): each for each in read}
+    compared = [Compared("files of orders", len(read), len(paths), True)]
+    for path in paths:
+        compared += _file(f"the orders in {Path(path).name}", said.get(Path(path).name, {}), path)
+    return compared
+
+
+def _file(what: str, said: dict[str, Any], path: str) -> list[Compared]:
+    found = print_or_error(path)
     return [
-        Compared("bytes of the orders", said.get("bytes"), found.bytes),
-        Compared("SHA-256 of the orders", said.get("sha256"), found.sha256),
+        Compared(f"bytes of {what}", said.get("bytes"), found.bytes, True),
+        Compared(f"SHA-256 of {what}", said.get("sha256"), found.sha256, True),
     ]

@@ -148,3 +148,34 @@ def test_the_command_says_whether_they_agree(tmp_path: Path, capsys: pytest.Capt
     path.write_text(path.read_text("utf-8") + "x\n", "utf-8")
     status, text = run("--json")
     assert status == 1 and json.loads(text)["agrees"] is False
+
+
+def test_a_folder_of_orders_is_compared_file_by_file(tmp_path: Path) -> None:
+    folder, path = tmp_path / "orders", tmp_path / "results.csv"
+    folder.mkdir()
+    put(folder / "a.csv", GOOD, STOP)
+    put(folder / "b.csv", GOOD)
+    run_batch(folder, path, FORMULARY, TODAY)
+    assert all(each.agrees for each in verify(path, folder))
+    put(folder / "b.csv", STOP)
+    differ = [each.what for each in verify(path, folder) if not each.agrees]
+    assert "SHA-256 of the orders in b.csv" in differ and not any("a.csv" in what for what in differ)
+    put(folder / "c.csv", GOOD)
+    assert {"files of orders", "bytes of the orders in c.csv"} <= {
+        each.what for each in verify(path, str(folder / "*.csv")) if not each.agrees
+    }
+
+
+def test_other_orders_do_not_make_the_result_a_changed_one(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    check(tmp_path, GOOD, STOP)
+    put(tmp_path / "orders.csv", GOOD)
+    words = ["batch", "verify", str(tmp_path / "results.csv"), "--orders", str(tmp_path / "orders.csv")]
+    assert cli.main(words, standalone_mode=False) == 1
+    said = capsys.readouterr().out
+    assert "for these orders" in said and "The result agrees with its ledger." in said and "do not agree" not in said
+
+
+def test_a_database_cannot_be_compared_with_what_it_held(tmp_path: Path) -> None:
+    check(tmp_path, GOOD)
+    with pytest.raises(FileError, match="Leave --orders out"):
+        verify(tmp_path / "results.csv", "sqlite:///orders.db#orders")

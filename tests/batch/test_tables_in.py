@@ -206,7 +206,9 @@ def test_files_of_lines_without_orders(tmp_path: Path) -> None:
 def test_texts_that_a_file_keeps_as_codes(tmp_path: Path) -> None:
     """They stay codes, file by file and part by part; what is read is the same as of plain text, and so is what is refused."""
     texts = ["oral", None, "", "rectal", "oral"] * 40
-    whole = pa.table({"route": texts, "dose": [f"{n % 7} mg" for n in range(200)], "note": [None] * 200, "order_id": [str(n) for n in range(200)]})
+    whole = pa.table(
+        {"route": texts, "dose": [f"{n % 7} mg" for n in range(200)], "note": [None] * 200, "order_id": [str(n) for n in range(200)]}
+    )
     path = tmp_path / "orders.parquet"
     pq.write_table(whole.cast(pa.schema((name, pa.string()) for name in whole.column_names)), path, row_group_size=30)
     [chunk] = read_coded(path)

@@ -14,7 +14,7 @@ _EPILOG = "Exit status: 0 all agrees, 1 something does not, 2 a file cannot be r
 
 @click.command("verify", epilog=_EPILOG)
 @click.argument("results")
-@click.option("--orders", metavar="FILE", cls=Once, help="also compare the file of orders that was read")
+@click.option("--orders", metavar="FILE", cls=Once, help="also compare the file of orders that was read, or the folder or pattern of them")
 @click.option("--json", "as_json", is_flag=True, help="answer as JSON")
 def command(results: str, orders: str | None, as_json: bool) -> int:
     """Compare a result with the ledger that was written beside it."""
@@ -31,14 +31,27 @@ def command(results: str, orders: str | None, as_json: bool) -> int:
 
 
 def _text(results: str, compared, agrees: bool) -> str:
-    says = "The result and its ledger agree" if agrees else "DO NOT USE: the result and its ledger do not agree"
-    lines = [heading(wrapped(f"{says}: {results}"))]
+    of_result = all(each.agrees for each in compared if not each.of_orders)
+    lines = [heading(wrapped(f"{_says(agrees, of_result)}: {results}"))]
     for each in compared:
-        known = f"{each.found:,}" if isinstance(each.found, int) else str(each.found)
-        lines.append(f"  {'agrees' if each.agrees else 'DIFFERS':8}  {each.what}: {known[:16]}")
+        lines.append(f"  {'agrees' if each.agrees else 'DIFFERS':8}  {each.what}: {_shown(each.found)}")
         if not each.agrees:
-            said = f"{each.said:,}" if isinstance(each.said, int) else str(each.said)
-            lines.append(f"            the ledger says {said[:16]}")
-    if not agrees:
+            lines.append(f"            the ledger says {_shown(each.said)}")
+    if not of_result:
         lines.append(wrapped("Something changed the result or the ledger after the run, or they are of two runs. Check the orders again."))
+    elif not agrees:
+        lines.append(
+            wrapped("The result agrees with its ledger. The orders are not those that were read, or were changed since: check them again.")
+        )
     return "\n".join(lines)
+
+
+def _says(agrees: bool, of_result: bool) -> str:
+    if agrees:
+        return "The result and its ledger agree"
+    return "DO NOT USE for these orders, the result is of others" if of_result else "DO NOT USE: the result and its ledger do not agree"
+
+
+def _shown(value) -> str:
+    """Of a SHA-256 the beginning, which is enough for the eye; JSON has the whole."""
+    return "nothing" if value is None else f"{value:,}" if isinstance(value, int) else str(value)[:16]
