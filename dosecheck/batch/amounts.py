@@ -6,6 +6,7 @@ out whole, or passes the stated ceiling, is left to the one-order engine.
 
 from __future__ import annotations
 
+from collections.abc import Hashable, Iterable, Sequence
 from fractions import Fraction
 from typing import NamedTuple
 
@@ -16,9 +17,12 @@ from dosecheck.quantity import DRUG, Quantity
 from dosecheck.reading import Dose
 from dosecheck.records import Child
 from dosecheck.rules.amounts import Amount, Given, amount_of
+from dosecheck.rules.catalogue import CATALOGUE
 
 CEILING = 10**12  # a dose of 1 kg, in nanograms; limits are compiled to fit it
 NO_TROUBLE, WEIGHT_MISSING, COUNT_NEEDED = "", "weight-missing", "count-needed"
+_CODES = pl.Enum([NO_TROUBLE, *CATALOGUE])
+_MOST_KNOWN = 400_000  # distinct doses remembered; beyond it the memory starts afresh
 _NOBODY = Child()
 
 
@@ -90,49 +94,75 @@ def scaled(dose: Dose, medicine: Medicine, product: Product | None, ingredient: 
     return Scaled(low, high, per_kg, per_day, NO_TROUBLE)
 
 
-def dose_columns(part: pl.DataFrame, doses: list[Scaled]) -> pl.DataFrame:
-    """`low`, `high` (Int64), `trouble` (an Enum of codes) and `slow` for each row of `part`.
+class Amounts:
+    """The distinct doses met, each converted once for what it is meant of, as rows of `table`; kept from chunk to chunk."""
 
-    Args:
-        part: has `dose` (index into `doses`), `weight`, `most`, `mean_n`, `mean_d`.
-        doses: the distinct doses of the part.
-    """
-    codes = pl.Enum(list(dict.fromkeys((NO_TROUBLE, WEIGHT_MISSING, COUNT_NEEDED, *(s.trouble for s in doses)))))
-    columns = {
-        "trouble": pl.Series([s.trouble for s in doses], dtype=codes),
-        "slow": pl.Series([s.slow for s in doses], dtype=pl.Boolean),
-    }
-    if all(s.simple for s in doses):
-        ends = {name: pl.Series([_whole(getattr(s, name)) for s in doses], dtype=pl.Int64) for name in ("low", "high")}
-        return part.select(pl.lit(values).gather(pl.col("dose")).alias(name) for name, values in {**ends, **columns}.items())
-    columns |= {
-        f"{name}_{part}": pl.Series([_part(getattr(s, name), part) for s in doses], dtype=pl.Int64)
-        for name in ("low", "high")
+    def __init__(self) -> None:
+        self._forget()
+
+    def _forget(self) -> None:
+        self._numbers: dict[tuple, tuple[int, Dose]] = {}  # the dose is kept, so that its identity stays its own
+        self._new: list[Scaled] = []
+        self.table = table_of([])
+
+    def numbers(self, doses: Iterable[tuple[Hashable, Dose, Meant]]) -> list[int]:
+        """The row in `table` of each: what it is about, in whatever words tell two apart; the dose; and what it is meant of."""
+        if len(self._numbers) >= _MOST_KNOWN:
+            self._forget()
+        found = [self._number((about, id(dose)), dose, meant) for about, dose, meant in doses]
+        if self._new:
+            self.table = pl.concat([self.table, table_of(self._new)], rechunk=True)
+            self._new = []
+        return found
+
+    def _number(self, key: tuple, dose: Dose, meant: Meant) -> int:
+        if key not in self._numbers:
+            self._numbers[key] = (len(self._numbers), dose)
+            self._new.append(scaled(dose, *meant))
+        return self._numbers[key][0]
+
+
+def table_of(doses: Sequence[Scaled]) -> pl.DataFrame:
+    """One row a dose: low and high as p/q, and the rest of it."""
+    ends = {
+        f"{end}_{part}": pl.Series([_part(getattr(s, end), part) for s in doses], dtype=pl.Int64)
+        for end in ("low", "high")
         for part in "pq"
     }
-    columns |= {name: pl.Series([getattr(s, name) for s in doses], dtype=pl.Boolean) for name in ("per_kg", "per_day")}
-    each = (pl.lit(values).gather(pl.col("dose")).alias(name) for name, values in columns.items())
-    return _scaled_up(part.select("weight", "most", "mean_n", "mean_d", *each), codes)
+    flags = {name: pl.Series([getattr(s, name) for s in doses], dtype=pl.Boolean) for name in ("per_kg", "per_day", "simple", "slow")}
+    return pl.DataFrame({**ends, **flags, "trouble": pl.Series([s.trouble for s in doses], dtype=_CODES)})
 
 
-def _whole(value: Fraction | None) -> int | None:
-    return None if value is None else value.numerator
+def dose_columns(part: pl.DataFrame, table: pl.DataFrame) -> pl.DataFrame:
+    """`low`, `high` (Int64), `trouble` (a code) and `slow` for each row of `part`.
+
+    Args:
+        part: has `dose` (index into `table`), `weight`, `most`, `mean_n`, `mean_d`.
+        table: distinct doses, as of `table_of`.
+    """
+
+    def of(name: str) -> pl.Expr:
+        return pl.lit(table[name]).gather(pl.col("dose")).alias(name)
+
+    if part.select(of("simple").all()).item():
+        return part.select(of("low_p").alias("low"), of("high_p").alias("high"), of("trouble"), of("slow"))
+    return _scaled_up(part.select("weight", "most", "mean_n", "mean_d", *map(of, table.columns)))
 
 
 def _part(value: Fraction | None, part: str) -> int | None:
     return None if value is None else value.numerator if part == "p" else value.denominator
 
 
-def _scaled_up(joined: pl.DataFrame, codes: pl.Enum) -> pl.DataFrame:
+def _scaled_up(joined: pl.DataFrame) -> pl.DataFrame:
     """Times the weight where per kg, shared out where a day's; exact, or slow."""
     times = pl.when("per_kg").then(pl.col("weight")).otherwise(1).cast(pl.Int128)
     shares = pl.when("per_day").then(pl.col("mean_n")).otherwise(1).cast(pl.Int128)
     uncounted = (pl.col("mean_d") != 1) | (pl.col("mean_n") != pl.col("most"))
     trouble = (
         pl.when(pl.col("per_kg") & pl.col("weight").is_null())
-        .then(pl.lit(WEIGHT_MISSING, dtype=codes))
+        .then(pl.lit(WEIGHT_MISSING, dtype=_CODES))
         .when(pl.col("per_day") & uncounted.fill_null(True))
-        .then(pl.lit(COUNT_NEEDED, dtype=codes))
+        .then(pl.lit(COUNT_NEEDED, dtype=_CODES))
         .otherwise(pl.col("trouble"))
     )
     ends = [(pl.col(f"{end}_p").cast(pl.Int128) * times, pl.col(f"{end}_q").cast(pl.Int128) * shares) for end in ("low", "high")]

@@ -12,7 +12,7 @@ from typing import NamedTuple
 
 import polars as pl
 
-from dosecheck.batch.amounts import CEILING, Scaled, dose_columns, is_slow, scaled
+from dosecheck.batch.amounts import CEILING, Scaled, dose_columns, is_slow, scaled, table_of
 from dosecheck.batch.chart_limits import ChartLimits
 from dosecheck.batch.columns import FREQUENCY, Columns, Read, distinct, exact_int
 from dosecheck.batch.moments import Moments
@@ -126,7 +126,7 @@ class Doses:
         texts = read.given["dose"].values if "dose" in read.given else []
         pair = doses.select((pl.col("part").fill_null(0) * (len(texts) + 1) + pl.col("dose")).cast(pl.Int64)).to_series()
         index, pairs = distinct(pair)
-        table = [self._once(*divmod(each, len(texts) + 1), texts) for each in pairs]
+        table = table_of([self._once(*divmod(each, len(texts) + 1), texts) for each in pairs])
         often = read.combinations(FREQUENCY)
         often_of = pl.DataFrame(
             [self._columns.frequency(each)[:3] for each in often.values],

@@ -7,16 +7,13 @@ from collections.abc import Hashable, Iterator
 import polars as pl
 
 from dosecheck.batch.alike import Alike, Shown
-from dosecheck.batch.amounts import Meant, Scaled, dose_columns, plain_kind, scaled
+from dosecheck.batch.amounts import Amounts, Meant, dose_columns, plain_kind
 from dosecheck.batch.bands import Cell
 from dosecheck.batch.classes import Classed, Met, classed
 from dosecheck.batch.columns import Distinct, Read, distinct
 from dosecheck.batch.compare import compared
 from dosecheck.batch.figures import Figures
 from dosecheck.formulary.medicine import Regimen
-from dosecheck.reading import Dose
-
-_MOST_SCALED = 400_000  # distinct doses remembered; beyond it the memory starts afresh
 
 
 class Slots:
@@ -26,7 +23,7 @@ class Slots:
         self.classes: list[Classed] = []
         self.figures = Figures()
         self._class_ids: dict[Hashable, int] = {}
-        self._scaled: dict[tuple, tuple[Dose, Scaled]] = {}
+        self._amounts = Amounts()
 
     def compared(self, read: Read, rows: pl.DataFrame, known: list[Cell]) -> tuple[pl.DataFrame, pl.Series]:
         """`class`, `high`, `least` and `bound` of each row; and which rows the columns do not hold after all.
@@ -67,9 +64,8 @@ class Slots:
             return
         part = pl.concat(parts, rechunk=True).with_columns(pl.lit(numbers).gather(pl.col("held")).alias("regimen"))
         part = pl.concat([part, read.frequency.drop("flags", "unclear")[part["often"]]], how="horizontal")
-        index, doses = self._doses(read, part, cells * slots, regimens)
-        part = part.with_columns(dose=index)
-        part = part.with_columns(dose_columns(part, doses))
+        part = part.with_columns(dose=self._doses(read, part, cells * slots, regimens))
+        part = part.with_columns(dose_columns(part, self._amounts.table))
         part = part.with_columns(compared(part, self.figures))
         start = 0
         for slot, places in enumerate(told):
@@ -77,8 +73,8 @@ class Slots:
                 yield slot, places, part.slice(start, len(places))
             start += len(places)
 
-    def _doses(self, read: Read, part: pl.DataFrame, cells: list[Cell], regimens: list[Regimen | None]) -> tuple[pl.Series, list[Scaled]]:
-        """Each distinct dose, converted once for each thing that it is meant of; a plain amount is alike for all medicines."""
+    def _doses(self, read: Read, part: pl.DataFrame, cells: list[Cell], regimens: list[Regimen | None]) -> pl.Series:
+        """Of each row's dose its place in the table of amounts; a plain amount is alike for all medicines."""
         meant = [
             None if r is None else Meant(c.way.medicine, c.way.product, r.ingredient, r.kind) for c, r in zip(cells, regimens, strict=True)
         ]
@@ -93,18 +89,9 @@ class Slots:
         plain, by_dose = pl.lit(plainly).gather(pl.col("held")), pl.lit(of_dose).gather(pl.col("dose"))
         of = pl.when(plain == by_dose).then(plain).otherwise(pl.lit(about).gather(pl.col("held")))
         index, keys = distinct(part.select(of * (len(values) + 1) + pl.col("dose")).to_series())
-        abouts = list(any_of)
-        found = ((abouts[key // (len(values) + 1)], values[key % (len(values) + 1) - 1]) for key in keys)
-        return index, [self._once(about, value, any_of[about]) for about, value in found]
-
-    def _once(self, about: Hashable, dose: Dose, meant: Meant) -> Scaled:
-        """Each dose object is converted once; it is kept beside the answer, so that its identity stays its own."""
-        key = (about, id(dose))
-        if key not in self._scaled:
-            if len(self._scaled) >= _MOST_SCALED:
-                self._scaled.clear()
-            self._scaled[key] = (dose, scaled(dose, *meant))
-        return self._scaled[key][1]
+        abouts = [*any_of.items()]
+        pairs = ((abouts[key // (len(values) + 1)], values[key % (len(values) + 1) - 1]) for key in keys)
+        return pl.Series(self._amounts.numbers((about, dose, each) for (about, each), dose in pairs), dtype=pl.UInt32).gather(index)
 
     def _class(self, known: list[Cell], number: int, flags: int, *met: tuple[int, int, str]) -> int:
         key = (number, flags, *met)
