@@ -99,6 +99,7 @@ def _edges(ways: list[Way]) -> dict[str, list[pl.Series]]:
 def _placed(ways: list[Way], edges: dict[str, list[pl.Series]], rows: pl.DataFrame) -> tuple[pl.Series, pl.Series, dict[str, int]]:
     """`cut`; each row's way and places in one number; and how many places each fact has: 0 not known, 1 below the first edge ..."""
     way, key, sizes = pl.col("way"), pl.col("way").cast(pl.Int64), {}
+    points = rows.select(((pl.col("months_lo") == pl.col("months_hi")) & (pl.col("days_lo") == pl.col("days_hi"))).all()).item()
     babies = pl.Series([each.asks_birth for each in ways], dtype=pl.Boolean)
     cut = pl.lit(babies).gather(way) & (pl.col("months_lo") < _CERTAIN_MONTHS) if babies.any() else pl.lit(False)
     for fact in ("months", *(fact for fact in FACTS if fact != "months")):  # months also tell whether an age is known at all
@@ -107,7 +108,8 @@ def _placed(ways: list[Way], edges: dict[str, list[pl.Series]], rows: pl.DataFra
         if not lists and fact != "months":
             continue
         place = _above(low, lists, way)
-        cut = cut | (_above(high, lists, way) != place) if fact != "weight" and lists else cut
+        if lists and low is not high and not (points and fact in ("months", "days")):
+            cut = cut | (_above(high, lists, way) != place)
         sizes[fact] = len(lists) + 2
         key = key * sizes[fact] + pl.when(low.is_null()).then(0).otherwise(place + 1)
     made = rows.select(cut.fill_null(False).alias("cut"), key.alias("key"))
@@ -121,11 +123,11 @@ def _above(value: pl.Expr, edges: list[pl.Series], way: pl.Expr) -> pl.Expr:
 
 def _interval(fact: str) -> tuple[pl.Expr, pl.Expr]:
     """Lowest and highest value of a fact; with an untold gestation, anything possible."""
-    months, days = (pl.col("months_lo"), pl.col("months_hi")), (pl.col("days_lo"), pl.col("days_hi"))
+    months, days, weight = (pl.col("months_lo"), pl.col("months_hi")), (pl.col("days_lo"), pl.col("days_hi")), pl.col("weight")
     return {
         "months": months,
         "days": days,
-        "weight": (pl.col("weight"), pl.col("weight")),
+        "weight": (weight, weight),
         "corrected months": (months[0] - 6, months[1]),
         "corrected days": (days[0] - 141, days[1]),
         "postmenstrual days": (days[0] + 140, days[1] + 321),

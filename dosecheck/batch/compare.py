@@ -9,6 +9,7 @@ import polars as pl
 from dosecheck.batch.figures import Column, Figures, Sort
 from dosecheck.formulary.measures import MEASURES, Comparison, holds
 
+_PLACES = 64  # more than the limits of a regimen
 _SHOWN_MOST = 10**15  # a maximum beyond any dose that columns hold
 FACTS = ("low", "high", "weight", "most", "mean_n", "mean_d", "gap_n", "gap_d", "course")
 
@@ -28,18 +29,16 @@ def compared(rows: pl.DataFrame, figures: Figures) -> pl.DataFrame:
     columns = figures.columns(set(rows["regimen"].unique()))
     upper, lower = _facts("high"), _facts("low")
     states = [_digit(sort, column, upper if sort.upper else lower) for sort, column in columns.items()]
-    shown = [(_bound(sort, column), _at(column.limit)) for sort, column in columns.items() if sort.shows_bound]
+    bounds = [_bound(sort, column) for sort, column in columns.items() if sort.shows_bound]
+    least = pl.when(pl.col("high").is_not_null()).then(pl.min_horizontal(pl.lit(None, dtype=pl.Int64), *bounds))
+    total = _at(figures.has_total) & (pl.col("course").is_not_null() | pl.col("once"))
     made = rows.select(
         pl.sum_horizontal(pl.lit(0, dtype=pl.Int64), *states).alias("states"),
-        *(bound.alias(f"bound {n}") for n, (bound, _) in enumerate(shown)),
-        regimen="regimen",
+        least=least,
+        offset=_at(figures.offset),
+        slow=total | pl.col("slow"),
     )
-    least = pl.min_horizontal(pl.lit(None, dtype=pl.Int64), *(f"bound {n}" for n in range(len(shown))))
-    limits = [pl.when(pl.col(f"bound {n}") == pl.col("least")).then(limit) for n, (_, limit) in enumerate(shown)]
-    made = made.with_columns(least=least)
-    first = pl.min_horizontal(pl.lit(None, dtype=pl.Int64), *limits)
-    total = _at(figures.has_total) & (rows["course"].is_not_null() | rows["once"])
-    return made.select("states", "least", bound=first + _at(figures.offset), slow=total | rows["slow"])
+    return made.select("states", pl.col("least") // _PLACES, bound=pl.col("least") % _PLACES + pl.col("offset"), slow="slow")
 
 
 def _at(figures: pl.Series) -> pl.Expr:
@@ -63,12 +62,14 @@ def _digit(sort: Sort, column: Column, facts: dict[str, Any]) -> pl.Expr:
 
 
 def _bound(sort: Sort, column: Column) -> pl.Expr:
-    """The single dose at which the limit just holds; null where the regimen shows none of this sort."""
+    """The single dose at which the limit just holds, and below it, as one number, the limit's place: the least of several
+    is that of the first limit.  Null where the regimen shows none of this sort."""
     measure, facts = MEASURES[sort.measure], _facts("high")
     over, under = _at(column.p), _at(column.q)
     for name in measure.under:
         over, under = over * facts[name][0], under * facts[name][1]
     for name in measure.over[1:]:
         over, under = over * facts[name][1], under * facts[name][0]
-    dose = pl.max_horizontal((over // under).clip(upper_bound=_SHOWN_MOST).cast(pl.Int64), _at(column.floor))
-    return pl.when(_at(column.limit).is_not_null() & pl.col("high").is_not_null()).then(dose)
+    dose = (over // under).clip(upper_bound=_SHOWN_MOST).cast(pl.Int64)
+    dose = dose if column.floor.null_count() == len(column.floor) else pl.max_horizontal(dose, _at(column.floor))
+    return dose * _PLACES + _at(column.limit)
