@@ -96,9 +96,10 @@ def _doses(
 ) -> Iterator[tuple[pl.DataFrame, int]]:
     """The doses of each chunk, and how many rows it had."""
     batch, reader, rows = Batch(limits.formulary, today), Doses(limits, zone), 0
-    chunks = ahead(joined(read_orders(orders, (*FIELDS, *_OWN), asked)))
+    known = (*FIELDS, *_OWN)
+    chunks = ahead(joined(read_orders(orders, columns.to_read(known) if columns else known, asked)))
     first = next(chunks)
-    check_chart_columns(orders, first.rows.columns, columns)
+    check_chart_columns(orders, first.named, columns)
     for chunk in chain([first], chunks):
         dated = reader.dated(columns.apply(chunk.rows) if columns else chunk.rows)
         yield reader.of(dated, batch.answer(dated.rows)["regimen"], rows + 1), len(chunk.rows)

@@ -54,6 +54,7 @@ class Chunk(NamedTuple):
     line: Int64, the line of the file on which each row begins; in Parquet the number of the row, from 1; 0 where it is not known.
     files: where there are several, the index of the first row of each and its name.
     given: the text of all the rows, in order; none where the file is no text.
+    later: columns that the file may name later; no row of this chunk has (JSON Lines).
     """
 
     rows: pl.DataFrame
@@ -61,6 +62,12 @@ class Chunk(NamedTuple):
     refused: list[Refused]
     files: tuple[tuple[int, str], ...] = ()
     given: tuple[Given, ...] = ()
+    later: tuple[str, ...] = ()
+
+    @property
+    def named(self) -> list[str]:
+        """The columns that the file itself names."""
+        return [name for name in self.rows.columns if name not in self.later]
 
     @property
     def first_line(self) -> int | None:

@@ -17,7 +17,7 @@ route = "oral"                                      # of every row: the file has
 from __future__ import annotations
 
 import tomllib
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Sequence
 from difflib import get_close_matches
 from functools import partial
 from pathlib import Path
@@ -49,6 +49,11 @@ class ColumnMap:
         self, columns: dict[str, tuple[str, str]], codes: dict[str, dict[str, str]], constants: dict[str, str] | None = None
     ) -> None:
         self.columns, self.codes, self.constants = columns, codes, constants or {}
+
+    def to_read(self, known: Sequence[str]) -> list[str]:
+        """Of the names that we know, those that a file may hold beside this map, and the file's own names that the map reads."""
+        filled = {*self.columns, *self.constants}
+        return [*(name for name in known if name not in filled), *(theirs for theirs, _ in self.columns.values())]
 
     def mapped_names(self, names: list[str], path: str) -> list[str]:
         """The names after mapping.

@@ -7,6 +7,7 @@ What stands after the # is the table.  A password never comes into a message, a 
 
 from __future__ import annotations
 
+import os
 import sys
 from collections.abc import Iterator, Sequence
 from contextlib import ExitStack, contextmanager
@@ -61,7 +62,16 @@ def read_database(address: str, query: str) -> Iterator[Chunk]:
                             "Write the table after a #, such as sqlite:///orders.db#orders, or give --query.")  # fmt: skip
         asked = query or f"select * from {_quoted(connection, table)}"
         with connection.execution_options(stream_results=True, yield_per=_ROWS).execute(text(asked)) as found:
+            if connection.dialect.name == "sqlite":
+                _refuse_cut(connection, told(address))
             yield from _pieces(found, told(address))
+
+
+def _refuse_cut(connection: Any, place: str) -> None:
+    """A file of whole pages: what is missing of the last one SQLite itself takes for zeros."""
+    path, page = connection.engine.url.database or "", connection.exec_driver_sql("pragma page_size").scalar()
+    if os.path.isfile(path) and os.path.getsize(path) % page:
+        raise FileError(place, "Its file is cut short.", "Fetch it again.")
 
 
 def _pieces(found: Any, place: str) -> Iterator[Chunk]:

@@ -141,9 +141,10 @@ def run_batch(
     """
     batch, repeats, by = Batch(formulary, today), Repeats(formulary), By(formulary, today, columns)
     with Origin(sources_of(orders)) as origin:
-        chunks = ahead(joined(read_coded(orders, (*FIELDS, "order_id", "child_id"), asked)))
+        known = (*FIELDS, "order_id", "child_id")
+        chunks = ahead(joined(read_coded(orders, columns.to_read(known) if columns else known, asked)))
         first = next(chunks)
-        check_columns(orders, first.rows.columns, columns)
+        check_columns(orders, first.named, columns)
         aside_places = places(Path(os.path.realpath(results)), str(orders), asked.form, refused)
         names = [*first.rows.columns, *RESULTS]
         settings = {**by.as_dict(), "orders": [origin.names, origin.before], "options": [*asked, str(refused or "")], "columns": names}

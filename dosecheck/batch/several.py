@@ -70,7 +70,7 @@ def read_several(source: str, read: Read) -> Iterator[Chunk]:
                 )
             refused = [row._replace(file=path.name) for row in chunk.refused]
             given = tuple(each for each in chunk.given if found == columns or not each.header)  # under the first file's header
-            yield Chunk(chunk.rows.select(columns), chunk.line, refused, ((0, path.name),), given)
+            yield chunk._replace(rows=chunk.rows.select(columns), refused=refused, files=((0, path.name),), given=given)
 
 
 def _difference(first: list[str], found: list[str]) -> str:

@@ -309,7 +309,9 @@ def _lines_chunk(lines: list[tuple[int, bytes]], items: list[dict[str, str | Non
             refused.append(Refused(at, number, str(item), shown(raw)))
     texts = dict(zip(columns, map(list, zip(*rows, strict=True)), strict=True))
     line = pl.Series("line", [number for number, _ in lines], pl.Int64)
-    chunk = Chunk(pl.DataFrame(texts, schema=dict.fromkeys(columns, pl.String)), line, refused, given=(_given(lines),))
+    named = set().union(*(item for item in items if isinstance(item, dict)))
+    later = tuple(name for name in columns if name not in named)
+    chunk = Chunk(pl.DataFrame(texts, schema=dict.fromkeys(columns, pl.String)), line, refused, given=(_given(lines),), later=later)
     return without_unfit(chunk)
 
 

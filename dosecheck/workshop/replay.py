@@ -100,9 +100,10 @@ def replay(
         FileError: the file cannot be read or the result cannot be written; no result is left behind.
     """
     sides = (Batch(old, today), Batch(new, today))
-    chunks = ahead(joined(read_orders(orders, (*FIELDS, "order_id", "child_id"))))
+    known = (*FIELDS, "order_id", "child_id")
+    chunks = ahead(joined(read_orders(orders, columns.to_read(known) if columns else known)))
     first = next(chunks)
-    check_columns(orders, first.rows.columns, columns)
+    check_columns(orders, first.named, columns)
     count = _Count()
     whole = chain([first], chunks)
     if results is None:

@@ -1,7 +1,7 @@
 """All forms held together: the same orders in each form that is read, into each form that is written, give the same answers.
 
-The files of orders are made, and the results read, by other libraries than the tool's own readers and writers.  What differs by
-nature, and is taken into account here:
+The files of orders are made, and the results read, by `every_form.py`, without the tool's own readers and writers.  What differs
+by nature, and is taken into account here:
 
 - An empty text and a text that is not given are one.
 - CSV and TSV have an apostrophe before what a spreadsheet would run; nothing else that is written has one.
@@ -12,31 +12,24 @@ nature, and is taken into account here:
 
 from __future__ import annotations
 
-import csv
-import gzip
-import io
-import json
 import re
 import sqlite3
-from collections.abc import Callable
 from datetime import date
 from pathlib import Path
 from typing import Any
 
 import openpyxl
 import polars as pl
-import pyarrow as pa
-import pyarrow.parquet as pq
 import pytest
+from batch.every_form import RESULT_OF, SOURCES, Result, as_database, asked, source
 from cli.door import FOLDER
 from hypothesis import given, settings
 from hypothesis import strategies as st
-from openpyxl.cell import WriteOnlyCell
 
 from dosecheck import Formulary
 from dosecheck.batch.columns import FIELDS
 from dosecheck.batch.database import NewTable
-from dosecheck.batch.files import Asked, ResultWriter, read_orders
+from dosecheck.batch.files import ResultWriter, read_orders
 from dosecheck.batch.run import Batch, run_batch
 from dosecheck.batch.texts import RESULTS
 from dosecheck.batch.verify import verify
@@ -74,130 +67,6 @@ ROWS = [
 TABLE = pl.DataFrame(ROWS, schema=NAMES, orient="row")
 
 
-# ---- files of orders ----
-
-
-def as_csv(rows: list[tuple], mark: str = ",", end: str = "\n") -> bytes:
-    text = io.StringIO()
-    csv.writer(text, delimiter=mark, lineterminator=end).writerows([NAMES, *rows])
-    return text.getvalue().encode()
-
-
-def as_lines(rows: list[tuple]) -> bytes:
-    lines = [json.dumps(dict(zip(NAMES, row, strict=True)), ensure_ascii=at % 2 == 0) for at, row in enumerate(rows)]
-    return "\n".join(lines).encode()
-
-
-def as_zstd(content: bytes) -> bytes:
-    return pa.Codec("zstd").compress(content, asbytes=True)
-
-
-def as_arrow(rows: list[tuple], make: Callable) -> bytes:
-    table, sink = pa.table(dict(zip(NAMES, zip(*rows, strict=True), strict=True))), pa.BufferOutputStream()
-    with make(sink, table.schema) as writer:
-        writer.write_table(table)
-    return sink.getvalue().to_pybytes()
-
-
-def as_workbook(rows: list[tuple]) -> bytes:
-    book, content = openpyxl.Workbook(write_only=True), io.BytesIO()
-    page = book.create_sheet("orders")
-    for row in [tuple(NAMES), *rows]:
-        cells = [WriteOnlyCell(page, None) for _ in row]
-        for cell, text in zip(cells, row, strict=True):
-            if text is not None:
-                cell._value, cell.data_type = text.replace("_x", "_x005F_x").replace("\r", "_x000D_"), "s"
-        page.append(cells)
-    book.save(content)
-    return content.getvalue()
-
-
-def as_database(path: Path, names: list[str], types: str, rows: list[tuple]) -> str:
-    """Every column of the declared type, which for SQLite may be none."""
-    columns = ", ".join(f'"{name}" {types}' for name in names)
-    base = sqlite3.connect(path)
-    base.execute(f"create table orders ({columns})")
-    base.executemany(f"insert into orders values ({', '.join('?' * len(names))})", rows)
-    base.commit()
-    base.close()
-    return f"sqlite:///{path}#orders"
-
-
-FILES: dict[str, tuple[str, Callable[[list[tuple]], bytes], Asked]] = {
-    "comma": ("csv", as_csv, Asked()),
-    "comma, with a mark and returns": ("csv", lambda rows: b"\xef\xbb\xbf" + as_csv(rows, end="\r\n"), Asked()),
-    "semicolon": ("csv", lambda rows: as_csv(rows, ";"), Asked(";")),
-    "tab": ("csv", lambda rows: as_csv(rows, "\t"), Asked("\t")),
-    "pipe": ("csv", lambda rows: as_csv(rows, "|"), Asked("|")),
-    "tsv": ("tsv", lambda rows: as_csv(rows, "\t"), Asked()),
-    "csv.gz": ("csv.gz", lambda rows: gzip.compress(as_csv(rows)), Asked()),
-    "csv.zst": ("csv.zst", lambda rows: as_zstd(as_csv(rows)), Asked()),
-    "tsv.zst": ("tsv.zst", lambda rows: as_zstd(as_csv(rows, "\t")), Asked()),
-    "jsonl": ("jsonl", as_lines, Asked()),
-    "ndjson.gz": ("ndjson.gz", lambda rows: gzip.compress(as_lines(rows)), Asked()),
-    "parquet": ("parquet", lambda rows: as_arrow(rows, pq.ParquetWriter), Asked()),
-    "arrow": ("arrow", lambda rows: as_arrow(rows, pa.ipc.new_file), Asked()),
-    "arrows": ("arrows", lambda rows: as_arrow(rows, pa.ipc.new_stream), Asked()),
-    "xlsx": ("xlsx", as_workbook, Asked()),
-}
-FOLDERS = ("csv", "jsonl", "parquet", "xlsx")
-SOURCES = (*FILES, "database", *(f"folder of {form}" for form in FOLDERS))
-
-
-def source(folder: Path, form: str) -> tuple[str, Asked]:
-    """The orders in this form: what to read, and what to say of it."""
-    if form == "database":
-        return as_database(folder / "orders.db", NAMES, "text", ROWS), Asked()
-    several = form.removeprefix("folder of ")
-    ending, made, asked = FILES["comma" if several == "csv" else several]
-    if several == form:
-        (folder / f"orders.{ending}").write_bytes(made(ROWS))
-        return str(folder / f"orders.{ending}"), asked
-    (folder / "orders").mkdir()
-    for name, rows in {"a": ROWS[:5], "b": ROWS[5:6], "c": ROWS[6:]}.items():
-        (folder / "orders" / f"{name}.{ending}").write_bytes(made(rows))
-    return str(folder / "orders"), asked
-
-
-# ---- results ----
-
-
-def from_csv(content: bytes, mark: str = ",") -> list[dict[str, str | None]]:
-    header, *rows = csv.reader(io.StringIO(content.decode(), newline=""), delimiter=mark, strict=True)
-    return [dict(zip(header, (text or None for text in row), strict=True)) for row in rows]
-
-
-def from_lines(content: bytes) -> list[dict[str, str | None]]:
-    return [json.loads(line) for line in content.decode().split("\n") if line]
-
-
-def from_workbook(content: bytes) -> list[dict[str, str | None]]:
-    def plain(value: str | None) -> str | None:
-        return value and re.sub("_x([0-9A-F]{4})_", lambda found: chr(int(found[1], 16)), value)
-
-    (page,) = openpyxl.load_workbook(io.BytesIO(content))
-    header, *rows = [[plain(cell.value) for cell in row] for row in page]
-    return [dict(zip(header, row, strict=True)) for row in rows]
-
-
-def from_zstd(content: bytes) -> bytes:
-    return pa.input_stream(pa.BufferReader(content), compression="zstd").read()
-
-
-RESULT_OF: dict[str, Callable[[bytes], list[dict[str, str | None]]]] = {
-    "csv": from_csv,
-    "csv.gz": lambda content: from_csv(gzip.decompress(content)),
-    "tsv.zst": lambda content: from_csv(from_zstd(content), "\t"),
-    "tsv": lambda content: from_csv(content, "\t"),
-    "jsonl": from_lines,
-    "jsonl.zst": lambda content: from_lines(from_zstd(content)),
-    "parquet": lambda content: pq.read_table(pa.BufferReader(content)).to_pylist(),
-    "arrow": lambda content: pa.ipc.open_file(content).read_all().to_pylist(),
-    "arrows": lambda content: pa.ipc.open_stream(content).read_all().to_pylist(),
-    "xlsx": from_workbook,
-}
-
-
 def harmless(text: str | None) -> str | None:
     """As CSV holds it."""
     runs = text and re.match(r"[=+\-@\t\r\n]", text) and not re.fullmatch(r"-[0-9]+(\.[0-9]+)?", text)
@@ -205,7 +74,7 @@ def harmless(text: str | None) -> str | None:
 
 
 @pytest.fixture(scope="module")
-def answers() -> list[dict[str, str | None]]:
+def answers() -> Result:
     """Those of the orders in memory, in no form at all."""
     found = pl.concat([TABLE, Batch(FORMULARY, TODAY).answer(TABLE)], how="horizontal")
     assert found["outcome"].n_unique() == 3 and found["codes"].eq("unreadable").sum() == 3
@@ -213,18 +82,18 @@ def answers() -> list[dict[str, str | None]]:
 
 
 @pytest.mark.parametrize("form", SOURCES)
-def test_the_same_answers_in_every_pair_of_forms(tmp_path: Path, form: str, answers: list[dict[str, str | None]]) -> None:
-    orders, asked = source(tmp_path, form)
+def test_the_same_answers_in_every_pair_of_forms(tmp_path: Path, form: str, answers: Result) -> None:
+    orders = source(tmp_path, form, NAMES, ROWS)
     for out, read in RESULT_OF.items():
         path = tmp_path / f"results.{out}"
-        summary = run_batch(orders, path, FORMULARY, TODAY, asked=asked)
+        summary = run_batch(orders, path, FORMULARY, TODAY, asked=asked(form))
         assert (summary.rows, summary.refused) == (len(ROWS), 3)
         plain = harmless if out[:3] in ("csv", "tsv") else str_or_none
         wanted = [{name: plain(text) if name in NAMES else text for name, text in row.items()} for row in answers]
         assert without_later(read(path.read_bytes())) == wanted, out
         assert all(each.agrees for each in verify(path)), out
     found = tmp_path / "results.db"
-    run_batch(orders, f"sqlite:///{found}#results", FORMULARY, TODAY, asked=asked)
+    run_batch(orders, f"sqlite:///{found}#results", FORMULARY, TODAY, asked=asked(form))
     base = sqlite3.connect(found)
     base.row_factory = sqlite3.Row
     assert without_later([dict(row) for row in base.execute("select * from results")]) == answers
@@ -235,14 +104,14 @@ def str_or_none(text: str | None) -> str | None:
     return text
 
 
-def without_later(rows: list[dict[str, str | None]]) -> list[dict[str, str | None]]:
+def without_later(rows: Result) -> Result:
     """Without the known columns that JSON Lines might have brought later, which are empty."""
     later = {*FIELDS, "child_id"} - {*NAMES}
     assert not any(row.get(name) for row in rows for name in later)
     return without_empty([{name: row[name] for name in (*NAMES, *RESULTS)} for row in rows])
 
 
-def without_empty(rows: list[dict[str, str | None]]) -> list[dict[str, str | None]]:
+def without_empty(rows: Result) -> Result:
     return [{name: text or None for name, text in row.items()} for row in rows]
 
 
@@ -259,7 +128,7 @@ def test_values_of_other_types_answer_as_their_texts(tmp_path: Path) -> None:
     book.active.append(row)
     book.save(tmp_path / "orders.xlsx")
     in_table = tuple(value if isinstance(value, int) else str(value) for value in row)
-    base = as_database(tmp_path / "orders.db", names, "", [in_table])
+    base = as_database(tmp_path / "orders.db", names, [in_table], "")
     for orders in (*(tmp_path / f"orders.{form}" for form in ("parquet", "arrow", "xlsx")), base):
         run_batch(orders, tmp_path / "results.parquet", FORMULARY, TODAY)
         assert pl.read_parquet(tmp_path / "results.parquet").equals(wanted), orders

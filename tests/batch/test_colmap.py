@@ -236,3 +236,21 @@ def test_what_could_be_anything_is_proposed_as_nothing(tmp_path: Path, column: s
     said = dosecheck("batch", "columns", str(tmp_path / "odd.csv"), "--formulary", str(FOLDER), "--json")
     told = json.loads(said.out)
     assert told["proposed"] == [] and [*told["not_known"], *told["dates_to_decide"]] == ["Spalte 7"]
+
+
+def test_a_map_of_json_lines(tmp_path: Path) -> None:
+    """Its lines may leave out what is not given, also a column that the map reads; what is misspelt is refused all the same."""
+    (tmp_path / "map.toml").write_text(
+        '[columns]\nmedicine = "drug"\nweight = { column = "kilos", unit = "kg" }\n[constants]\nroute = "oral"\n'
+    )
+    order = {"drug": "paracetamol", "for": "pain", "dose": "210 mg", "every": "6 hours", "age": "3 years"}
+    lines = [order, {**order, "kilos": "14.2"}, {**order, "kilos": "14.2", "dose": "2100 mg", "child_id": "SM-1"}]
+    orders, out = tmp_path / "orders.jsonl", tmp_path / "results.csv"
+    call = ["batch", str(orders), "--out", str(out), "--columns", str(tmp_path / "map.toml"), "--formulary", str(FOLDER)]
+    orders.write_text("\n".join(map(json.dumps, lines)), "utf-8")
+    assert dosecheck(*call).status == 0
+    assert pl.read_csv(out)["outcome"].to_list() == ["not-checked", "within", "stop"]
+    orders.write_text("\n".join(map(json.dumps, lines)).replace("kilos", "kilo"), "utf-8")
+    assert 'The map names the column "kilos", which is not in the file' in dosecheck(*call).err
+    orders.write_text("\n".join(map(json.dumps, lines)).replace("age", "agee"), "utf-8")
+    assert 'The column "agee" looks like "age"' in dosecheck(*call).err
