@@ -67,6 +67,7 @@ def charted(doses: pl.DataFrame, limits: ChartLimits) -> Charted:
     known = doses.filter(pl.col("child_id").is_not_null())
     crowded = _crowded(known)
     known = known.join(crowded, on="child_id", how="anti") if len(crowded) else known
+    known = known.with_columns(child=distinct(known["child_id"]).index)  # numbers are grouped faster than names
     mixed = _disagreeing(known)
     fair = known.join(mixed, on="child_id", how="anti") if len(mixed) else known
     parts = [crowded, mixed, _apart(fair)]
@@ -76,7 +77,7 @@ def charted(doses: pl.DataFrame, limits: ChartLimits) -> Charted:
     found = pl.concat([pl.DataFrame(schema=FOUND), *(_shaped(part) for part in parts)]).sort(*_ORDER, pl.col("rows").list.first())
     outcomes = _outcomes(known, found, limits)
     outcomes[NOT_CHECKED] += len(crowded)
-    return Charted(found, known["child_id"].n_unique() + len(crowded), outcomes)
+    return Charted(found, known["child"].n_unique() + len(crowded), outcomes)
 
 
 _ORDER = ("child_id", "at", "line", "code", "figure", "about", "value")  # and the first row: no two findings are alike in all
@@ -95,7 +96,7 @@ def _rank(outcome: str) -> int:
 def _outcomes(doses: pl.DataFrame, found: pl.DataFrame, limits: ChartLimits) -> dict[str, int]:
     """A finding about a child as a whole is one about each of the child's charts; a chart without a figure or a finding is none."""
     due = [rule for rule in doses["rule"].unique() if limits.figures(rule)]
-    charts = doses.group_by("child_id", "line").agg(pl.col("rule").is_in(due).any().alias("due"))
+    charts = doses.group_by("child", "line").agg(pl.first("child_id"), pl.col("rule").is_in(due).any().alias("due"))
     own = found.filter(pl.col("line").is_not_null()).group_by("child_id", "line").agg(pl.col("rank").max())
     whole = found.filter(pl.col("line").is_null()).group_by("child_id").agg(pl.col("rank").max().alias("whole"))
     ranks = charts.join(own, on=["child_id", "line"], how="left").join(whole, on="child_id", how="left")
@@ -118,9 +119,9 @@ def _disagreeing(doses: pl.DataFrame) -> pl.DataFrame:
     """Children whose rows disagree: their doses are never added up."""
     found = []
     for name, about in (("born", "date of birth"), ("sex", "sex")):
-        told = doses.filter(pl.col(name).is_not_null()).select("child_id", name, "row")
-        odd = told.group_by("child_id").agg(pl.col(name).n_unique()).filter(pl.col(name) > 1)
-        rows = told.join(odd, on="child_id", how="semi").group_by("child_id").agg(_rows())
+        told = doses.filter(pl.col(name).is_not_null()).select("child", "child_id", name, "row")
+        odd = told.group_by("child").agg(least=pl.col(name).min(), most=pl.col(name).max()).filter(pl.col("least") != pl.col("most"))
+        rows = told.join(odd, on="child", how="semi").group_by("child_id").agg(_rows())
         found.append(rows.with_columns(about=pl.lit(about)))
     both = pl.concat(found).group_by("child_id").agg(pl.col("rows").list.explode().unique().sort().head(SHOWN), pl.col("about").sort())
     return both.with_columns(pl.col("about").list.join(" and the "), code=pl.lit("children-disagree"), rank=_rank(NOT_CHECKED))
@@ -155,8 +156,8 @@ def _held(doses: pl.DataFrame, limits: ChartLimits) -> list[pl.DataFrame]:
     """Every dose against every figure of its rule."""
     rules = sorted(doses["rule"].unique())
     ruled = doses["rule"].cast(pl.Enum(rules)).to_physical().alias("ruled")
-    charts = doses.select(distinct(doses["child_id"]).index.cast(pl.Int64) * len(limits.lines) + pl.col("line")).to_series()
-    wide = rolled(doses.with_columns(ruled, group=distinct(charts).index)).with_row_index("place")
+    charts = doses.select(pl.col("child").cast(pl.Int64) * len(limits.lines) + pl.col("line")).to_series()
+    wide = rolled(doses.drop("born", "sex", "child").with_columns(ruled, group=distinct(charts).index)).with_row_index("place")
     held = {base: _broken(wide, base, [limits.figures(rule) for rule in rules]) for base in CODES}
     parts = [_stretches(wide, broken, base) for base, broken in held.items()]
     return [*parts, _twice(wide), *_not_held(wide, rules, limits)]

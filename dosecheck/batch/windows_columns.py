@@ -30,7 +30,7 @@ def rolled(doses: pl.DataFrame) -> pl.DataFrame:
         Int64, `upto` (the place after the last dose begun by then), and `gap` (Int64 seconds since the last of them, null for the first).  Doses of one moment come in an order
         of their own, whatever the order they were told in.
     """
-    doses = doses.with_columns(begun=_key("at"), over=_key("at_last")).sort("begun", "over", *_TIES, nulls_last=True)
+    doses = _in_order(doses.with_columns(begun=_key("at"), over=_key("at_last")))
     begun = doses["begun"]
     over = doses if (doses["at"] == doses["at_last"]).all() else doses.sort("over")
     upto = begun.search_sorted(begun, side="right")
@@ -47,6 +47,17 @@ def rolled(doses: pl.DataFrame) -> pl.DataFrame:
         earlier=upto.cast(pl.Int64) - start.cast(pl.Int64) - 1,
         gap=gap,
     ).drop("begun", "over")
+
+
+def _in_order(doses: pl.DataFrame) -> pl.DataFrame:
+    """By group and time; only doses of one moment, which are few, are compared by all that parts them."""
+    doses = doses.sort("begun")
+    begun = doses["begun"]
+    tied = ((begun == begun.shift(1)).fill_null(False) | (begun == begun.shift(-1)).fill_null(False)).arg_true()
+    if not len(tied):
+        return doses
+    parted = doses[tied].with_columns(place=tied).sort("begun", "over", *_TIES, nulls_last=True)["place"]
+    return doses[pl.int_range(len(doses), dtype=pl.UInt32, eager=True).scatter(tied, parted)]
 
 
 _SUMS = {"total": pl.col("amount").fill_null(0).cast(pl.Int128), "unknown": pl.col("amount").is_null().cast(pl.Int64)}
