@@ -12,7 +12,7 @@ import zipfile
 import zlib
 from collections.abc import Iterable, Iterator
 from itertools import islice
-from typing import Any, BinaryIO
+from typing import IO, Any, BinaryIO
 
 from dosecheck.batch.cells import Unfit, chunk_of_cells
 from dosecheck.batch.chunk import Chunk, shown
@@ -22,6 +22,8 @@ _ROWS = 50_000
 _MOST_ROWS = 1_048_576  # that a sheet can have
 _MOST_UNPACKED = 4 << 30  # bytes
 _ESCAPE = re.compile("_x([0-9A-Fa-f]{4})_")  # a character that XML does not know
+_PLACE = re.compile(rb"""<(?:\w+:)?(?:row|c)\s(?:[^>]*?\s)?r=["']([A-Z]*)([0-9]+)["']""")  # of a row or a cell, where it is told
+_PIECE = 1 << 20
 _BROKEN = (zipfile.BadZipFile, zlib.error, LookupError, ValueError, TypeError, AttributeError, ArithmeticError)
 _BROKEN += (OSError, EOFError, SyntaxError, RuntimeError)  # a broken part of a workbook shows in any of these ways
 
@@ -56,8 +58,26 @@ def _opened(openpyxl: Any, file: BinaryIO, path: str) -> Any:
     with zipfile.ZipFile(file) as packed:
         if sum(part.file_size for part in packed.infolist()) > _MOST_UNPACKED:
             raise FileError(path, "Unpacked it is larger than 4 GiB.", "Export it as CSV.")
+        for part in packed.namelist():
+            if part.startswith("xl/worksheets/") and part.endswith(".xml"):
+                with packed.open(part) as sheet:
+                    _refuse_out_of_turn(sheet, path)
     file.seek(0)
     return openpyxl.load_workbook(file, read_only=True)
+
+
+def _refuse_out_of_turn(sheet: IO[bytes], path: str) -> None:
+    """A row or a cell that stands twice, or behind a later one: the library would leave one of them out without a word."""
+    row, cell, rest = 0, (0, b""), b""
+    while piece := sheet.read(_PIECE):
+        text, last, rest = (rest + piece).rpartition(b"<")
+        rest = last + rest
+        for letters, number in _PLACE.findall(text):
+            before = (row, *cell)
+            row, cell = (row, (len(letters), letters)) if letters else (int(number), (0, b""))
+            if (row, *cell) <= before:
+                place = f"cell {letters.decode()}{number.decode()}" if letters else f"row {row}"
+                raise FileError(path, f"It is broken: {place} stands twice, or behind a later one.", "Save it as .xlsx again.")
 
 
 def _rows(rows: Iterable[tuple[Any, ...]], width: int, path: str) -> Iterator[list[Any]]:

@@ -171,6 +171,10 @@ BROKEN = {
     "a text that is not there": ('t="inlineStr"><is><t>007</t></is>', 't="s"><v>999</v>'),
     "a place that is none": ('r="B3"', 'r="B"'),
     "a row that is none": ('<row r="3"', '<row r="x"'),
+    "a row that stands twice": ('<row r="3"', '<row r="2"'),
+    "a row behind a later one": ('<row r="2"', '<row r="3"'),
+    "a cell that stands twice": ('<c r="B3"', '<c r="A3"'),
+    "a cell behind a later one": ('<c r="B3"', '<c r="E3"'),
     "a row beyond the last": ('<row r="4"', '<row r="4000000"'),
 }
 
