@@ -54,7 +54,7 @@ class ResultWriter:
         try:
             yield
         except OSError as error:
-            why = f"It cannot be written: {error.strerror or error}. The result is not complete."
+            why = f"It cannot be written: {reason(error)}. The result is not complete."
             raise self._error(why, "Make room or choose another place, and run again.") from error
 
     def __enter__(self) -> Self:
@@ -67,6 +67,7 @@ class ResultWriter:
                 if not self._direct and self._final.exists():
                     shutil.copymode(self._final, self._part)
                 self._out = self._form(self._file, self._columns, self._own)
+                self._out.begin()
         except BaseException:
             self._discard()
             raise
@@ -104,11 +105,16 @@ class ResultWriter:
 
     def _discard(self) -> None:
         with suppress(Exception):
-            self._out.finish()  # lets Arrow's writer go; the file is not kept
+            self._out.finish()
         with suppress(OSError):
             self._file.close()
         if not self._direct:
             self._part.unlink(missing_ok=True)
+
+
+def reason(error: OSError) -> str:
+    """Why, as the system words it; Arrow's own writers word it otherwise, with the same number."""
+    return os.strerror(error.errno) if error.errno else error.strerror or str(error)
 
 
 def is_pipe(path: str | Path) -> bool:

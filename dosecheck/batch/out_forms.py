@@ -9,15 +9,17 @@ import io
 from collections.abc import Callable, Sequence
 from functools import partial
 from pathlib import Path
-from typing import Any, BinaryIO, Protocol
+from typing import BinaryIO, Protocol
 
 import polars as pl
 import polars.selectors as cs
 import pyarrow as pa
 import pyarrow.parquet as pq
 
+from dosecheck.batch.arrow_out import Arrow
 from dosecheck.batch.csv_cut import DELIMITERS
 from dosecheck.batch.forms import STANDARD, form_of
+from dosecheck.batch.parquet_out import Parquet
 from dosecheck.batch.workbook_out import Workbook
 from dosecheck.saving import FORMULA
 
@@ -41,22 +43,42 @@ def _neutral(name: str) -> pl.Expr:
     return pl.when(runs).then("'" + text).otherwise(text).alias(name)
 
 
-class _Form(Protocol):
-    """One way of writing rows into an open file."""
+class Form(Protocol):
+    """One way of writing rows into an open file: `begin`, or `go_on` with what is there in part; then `write`; then `finish`."""
 
     def __init__(self, file: BinaryIO, columns: Sequence[str], own: Sequence[str]) -> None: ...
+
+    def begin(self) -> None:
+        """Writes what stands before the first row."""
+
+    def go_on(self) -> None:
+        """Writes nothing: takes up what an earlier run has written, to the end of one of its chunks.
+
+        Raises:
+            ValueError: it is not what was written.
+        """
+
     def write(self, rows: pl.DataFrame) -> None: ...
-    def finish(self) -> None: ...
+
+    def finish(self) -> None:
+        """Writes what stands after the last row, once; after an error it only lets go of the file, which is not kept."""
 
 
 class _Csv:
     def __init__(self, file: BinaryIO, columns: Sequence[str], own: Sequence[str], mark: str = ",") -> None:
-        self._file, self._mark, self._own = file, mark, ()
-        self.write(pl.DataFrame([list(columns)], schema=[str(n) for n in range(len(columns))], orient="row"))
-        self._own = own
+        self._file, self._columns, self._own, self._mark = file, columns, own, mark
+
+    def begin(self) -> None:
+        names = pl.DataFrame([list(self._columns)], schema=[str(n) for n in range(len(self._columns))], orient="row")
+        self._put(no_formulas(names))
+
+    def go_on(self) -> None: ...
 
     def write(self, rows: pl.DataFrame) -> None:
-        no_formulas(rows, self._own).write_csv(self._file, include_header=False, separator=self._mark)
+        self._put(no_formulas(rows, self._own))
+
+    def _put(self, rows: pl.DataFrame) -> None:
+        rows.write_csv(self._file, include_header=False, separator=self._mark)
 
     def finish(self) -> None: ...
 
@@ -65,34 +87,14 @@ class _Lines:
     def __init__(self, file: BinaryIO, columns: Sequence[str], own: Sequence[str]) -> None:
         self._file = file
 
+    def begin(self) -> None: ...
+
+    def go_on(self) -> None: ...
+
     def write(self, rows: pl.DataFrame) -> None:
         rows.write_ndjson(self._file)
 
     def finish(self) -> None: ...
-
-
-class _Table:
-    """Parquet, or an Arrow file or stream, by `make`.  The first rows fix the types; a column of nulls alone is text."""
-
-    def __init__(self, file: BinaryIO, columns: Sequence[str], own: Sequence[str], make: Callable) -> None:
-        self._file, self._columns, self._make = file, columns, make
-        self._types: dict[str, pl.DataType] = {}
-        self._writer: Any = None
-
-    def write(self, rows: pl.DataFrame) -> None:
-        if self._writer is None:
-            self._types = {
-                name: pl.String() if kind == pl.Null or isinstance(kind, pl.Enum) else kind for name, kind in rows.schema.items()
-            }
-        table = rows.cast(self._types).to_arrow()
-        if self._writer is None:
-            self._writer = self._make(self._file, table.schema)
-        self._writer.write_table(table)
-
-    def finish(self) -> None:
-        if self._writer is None:
-            self.write(pl.DataFrame(schema=dict.fromkeys(self._columns, pl.String)))
-        self._writer.close()
 
 
 class _Packed:
@@ -101,18 +103,21 @@ class _Packed:
     So a file that was cut between chunks is whole as far as it goes.
     """
 
-    def __init__(self, file: BinaryIO, columns: Sequence[str], own: Sequence[str], inner: type[_Form], compression: str) -> None:
+    def __init__(self, file: BinaryIO, columns: Sequence[str], own: Sequence[str], inner: type[Form], compression: str) -> None:
         self._file, self._codec, self._text = file, pa.Codec(compression, compression_level=1), io.BytesIO()
         self._inner = inner(self._text, columns, own)
+
+    def begin(self) -> None:
+        self._inner.begin()
         self._pass_on()
+
+    def go_on(self) -> None: ...
 
     def write(self, rows: pl.DataFrame) -> None:
         self._inner.write(rows)
         self._pass_on()
 
-    def finish(self) -> None:
-        self._inner.finish()
-        self._pass_on()
+    def finish(self) -> None: ...
 
     def _pass_on(self) -> None:
         if self._text.tell():
@@ -121,22 +126,23 @@ class _Packed:
             self._text.truncate()
 
 
-_FORMS: dict[str, Callable[..., _Form]] = {
+_FORMS: dict[str, Callable[..., Form]] = {
     "csv": _Csv,
     "tsv": partial(_Csv, mark=DELIMITERS["tab"]),
     "jsonl": _Lines,
-    "arrow": partial(_Table, make=pa.ipc.new_file),
-    "arrows": partial(_Table, make=pa.ipc.new_stream),
-    "parquet": partial(_Table, make=pq.ParquetWriter),
+    "arrow": partial(Arrow, make=pa.ipc.new_file),
+    "arrows": partial(Arrow, make=pa.ipc.new_stream),
+    "parquet": Parquet,
 }
+_PIPED = {**_FORMS, "parquet": partial(Arrow, make=pq.ParquetWriter)}
 
 
 def can_go_on(path: Path) -> bool:
-    """Whether a result of this name can be cut between two chunks and written further."""
-    return form_of(path, "result").name in ("csv", "tsv", "jsonl")
+    """Whether a result of this name can be cut between two chunks and written further; a workbook is packed as one."""
+    return form_of(path, "result").name != "xlsx"
 
 
-def writer_of(path: Path, straight: bool, form: str = "") -> Callable[..., _Form]:
+def writer_of(path: Path, straight: bool, form: str = "") -> Callable[..., Form]:
     """How a result of this name is written.
 
     Args:
@@ -151,4 +157,5 @@ def writer_of(path: Path, straight: bool, form: str = "") -> Callable[..., _Form
     name, compression = form_of(path, "result", form)
     if name == "xlsx":
         return partial(Workbook, path=str(path))
-    return partial(_Packed, inner=_FORMS[name], compression=compression) if compression else _FORMS[name]
+    made = (_PIPED if straight else _FORMS)[name]
+    return partial(_Packed, inner=made, compression=compression) if compression else made

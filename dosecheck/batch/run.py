@@ -28,8 +28,9 @@ from dosecheck.batch.out import is_pipe
 from dosecheck.batch.pipeline import Behind, ahead, joined
 from dosecheck.batch.repeats import Repeats
 from dosecheck.batch.screen import Screen
+from dosecheck.batch.straight import Straight
 from dosecheck.batch.texts import RESULTS, class_texts, not_read, schema, unanswered, unread_rows, verdict_texts
-from dosecheck.batch.work import Piece, Straight, Work
+from dosecheck.batch.work import Piece, Work
 from dosecheck.errors import FileError, InputError
 from dosecheck.formulary.load import Formulary
 from dosecheck.records import NOT_CHECKED, OUTCOMES, read_order

@@ -8,13 +8,11 @@ When all is whole the refused rows, the ledger and, last, the result get their n
 from __future__ import annotations
 
 import hashlib
-import json
 import os
 import shutil
 import sys
 from collections.abc import Iterator, Sequence
 from contextlib import contextmanager, suppress
-from datetime import date
 from pathlib import Path
 from types import TracebackType
 from typing import Any, BinaryIO, NamedTuple, Self
@@ -22,15 +20,14 @@ from typing import Any, BinaryIO, NamedTuple, Self
 import polars as pl
 
 from dosecheck.batch.aside import REASONS_HEADER, Aside, reasons
-from dosecheck.batch.database import NewTable, is_address
 from dosecheck.batch.ledger import Tally, path_of, to_bytes
 from dosecheck.batch.origin import Print
-from dosecheck.batch.out import ResultWriter, check_place, sync_folder
+from dosecheck.batch.out import check_place, reason, sync_folder
 from dosecheck.batch.out_forms import can_go_on, writer_of
+from dosecheck.batch.unfinished import STATE, State, damaged, earlier, must_be_same
 from dosecheck.errors import FileError
-from dosecheck.saving import save
 
-_ROWS, _REFUSED, _WHY, _LEDGER, _STATE, _LOCK = "rows", "refused", "why", "ledger", "state.json", "lock"
+_ROWS, _REFUSED, _WHY, _LEDGER, _LOCK = "rows", "refused", "why", "ledger", "lock"
 _PIECE = 1 << 20
 
 
@@ -78,8 +75,9 @@ class Work:
         self._final = Path(os.path.realpath(results))
         self.folder = self._final.with_name(self._final.name + ".unfinished")
         self._finals = {_REFUSED: refused[0], _WHY: refused[1], _LEDGER: path_of(self._final), _ROWS: self._final}
-        self._header, self._settings, self._resume = header, json.loads(json.dumps(settings)), resume
+        self._header, self._settings, self._resume = header, must_be_same(settings), resume
         self.done, self.tally, self._line, self._whole = 0, Tally(), 1 + header.count(b"\n"), False
+        self._new = False  # until it is known that the folder is no other run's
         self._files: dict[str, BinaryIO] = {}
         self._out = None
 
@@ -88,7 +86,7 @@ class Work:
         try:
             yield
         except OSError as error:
-            why = f"It cannot be written: {error.strerror or error}. The result is not complete."
+            why = f"It cannot be written: {reason(error)}. The result is not complete."
             kept = f" {self.tally.rows:,} rows are kept in {self.folder.name}: --resume goes on from there." if self.done else ""
             raise FileError(str(self._results), why, f"Make room or choose another place, and run again.{kept}") from error
 
@@ -98,15 +96,14 @@ class Work:
             self._lock = open(self.folder / _LOCK, "wb")
         try:
             self._lock_it()
-            lengths = self._earlier()
+            state = self._take_up()
             if self._resume and not (self._can_go_on or self._whole):
-                why = "A result of this form cannot be gone on with."
-                raise FileError(str(self._results), why, "Leave --resume out, or write CSV or JSON Lines.")
+                raise FileError(str(self._results), "A result of this form cannot be gone on with.", "Leave --resume out, or write .csv or .parquet.")
             with self._one_error():
-                self._open(lengths)
+                self._open(state)
         except BaseException:
             self._close()
-            if not self.done:
+            if self._new:
                 self._remove()
             raise
         return self
@@ -119,50 +116,46 @@ class Work:
         try:
             fcntl.flock(self._lock, fcntl.LOCK_EX | fcntl.LOCK_NB)
         except OSError:
-            self.done = -1  # another's: not to be removed
             raise FileError(str(self._results), "Another run is writing this result.", "Wait for it, or name another result.") from None
 
-    def _earlier(self) -> dict[str, int] | None:
-        """The lengths that an earlier run wrote down; None where this one starts from the first row."""
-        try:
-            state = json.loads((self.folder / _STATE).read_bytes())
-        except (OSError, ValueError):
-            return None
-        self.done, self._line, self._whole = state["done"], state["line"], state["whole"]
-        self.done = sys.maxsize if self._whole else self.done  # every piece, also of a form that cannot go on
-        self.tally = Tally(*(tuple(each) if isinstance(each, list) else each for each in state["tally"]))
-        if not self._resume:
-            why = f"An earlier run of this result stopped after {self.tally.rows:,} rows; they are kept in {self.folder.name}."
-            raise FileError(str(self._results), why, "Add --resume to go on with it, or delete that folder to start afresh.")
-        was, now = state["settings"], self._settings
-        other = [f"{name} was {was.get(name)!r} and is {now.get(name)!r}" for name in now if was.get(name) != now.get(name)]
-        if other:
-            why = f"The unfinished run in {self.folder.name} was another: {'; '.join(other)}."
-            raise FileError(str(self._results), why, "Run as before, or delete that folder to start afresh.")
-        return state["lengths"]
+    def _take_up(self) -> State | None:
+        """What an earlier run wrote down; None where this one starts from the first row."""
+        state = earlier(self._results, self.folder, self._settings, self._resume)
+        self._new = state is None
+        if state:
+            self.tally, self._line, self._whole = state.tally, state.line, state.whole
+            self.done = sys.maxsize if self._whole else state.done  # every piece, also of a form that cannot go on
+        return state
 
-    def _open(self, lengths: dict[str, int] | None) -> None:
+    def _open(self, state: State | None) -> None:
         self._digests = {name: hashlib.sha256() for name in (_ROWS, _REFUSED, _WHY)}
         self._read = dict.fromkeys(self._digests, 0)
         if self._whole:
             return
         for name in self._digests:
-            self._files[name] = open(self.folder / name, "ab" if lengths else "wb")  # noqa: SIM115
+            self._files[name] = open(self.folder / name, "ab" if state else "wb")  # noqa: SIM115
         self._out = self._form(self._files[_ROWS], self._columns, self._own)
-        if lengths:
-            self._cut_back(lengths)
+        if state:
+            self._go_on(state.prints)
         else:
+            self._out.begin()
             self._files[_REFUSED].write(self._header)
             self._files[_WHY].write(REASONS_HEADER)
 
-    def _cut_back(self, lengths: dict[str, int]) -> None:
-        """To what was written down; that takes back the header too, which the form has just written once more."""
+    def _go_on(self, prints: dict[str, Print]) -> None:
+        """From the files as they were when they were written down."""
         for name, file in self._files.items():
-            file.flush()
-            if os.fstat(file.fileno()).st_size < lengths[name]:
-                why = f"The unfinished run in {self.folder.name} is damaged: {name} is too short."
-                raise FileError(str(self._results), why, "Delete that folder to start afresh.")
-            os.ftruncate(file.fileno(), lengths[name])
+            if os.fstat(file.fileno()).st_size < prints[name].bytes:
+                raise damaged(self._results, self.folder, f"{name} is too short")
+            os.ftruncate(file.fileno(), prints[name].bytes)
+            file.seek(0, os.SEEK_END)
+            self._digest(name)
+            if self._print(name) != prints[name]:
+                raise damaged(self._results, self.folder, f"{name} was changed")
+        try:
+            self._out.go_on()
+        except ValueError as error:
+            raise damaged(self._results, self.folder, f"{_ROWS} cannot be read") from error
 
     def write(self, piece: Piece) -> None:
         """Add one piece, safe on the disk, and write down that it is there."""
@@ -191,19 +184,12 @@ class Work:
                 self._digests[name].update(piece)
                 self._read[name] += len(piece)
 
+    def _print(self, name: str) -> Print:
+        return Print(self._read[name], self._digests[name].hexdigest())
+
     def _note(self, done: int, whole: bool = False) -> None:
-        state = {
-            "settings": self._settings,
-            "done": done,
-            "lengths": self._read,
-            "line": self._line,
-            "tally": list(self.tally),
-            "whole": whole,
-        }
-        try:
-            save(self.folder / _STATE, json.dumps(state).encode())
-        except FileError as error:
-            raise OSError(0, error.why.removeprefix("It cannot be written: ").rstrip(".")) from error
+        prints = {name: self._print(name) for name in self._digests}
+        State(self._settings, done, self._line, whole, self.tally, prints).save(self.folder)
 
     def finish(self) -> dict[str, Any]:
         """Ends the files; what a ledger says of each."""
@@ -211,7 +197,7 @@ class Work:
             self._out.finish()
             self._out = None  # Arrow's writer would end the file a second time
             self._sync()
-        prints = {name: Print(self._read[name], self._digests[name].hexdigest()) for name in self._digests}
+        prints = {name: self._print(name) for name in self._digests}
         aside = self.tally.refused > 0
         return {
             "result": {"name": self._results.name, **prints[_ROWS]._asdict()},
@@ -256,49 +242,15 @@ class Work:
     def _close(self) -> None:
         if self._out is not None:
             with suppress(Exception):
-                self._out.finish()  # lets Arrow's writer go, whose file is not kept; others write nothing more
+                self._out.finish()
         for file in (*self._files.values(), self._lock):
             with suppress(OSError):
                 file.close()
 
     def _remove(self) -> None:
-        halves = self.folder.glob(f".{_STATE}.*.part")  # of a state that was being written when the run was killed
-        for path in (*halves, *(self.folder / name for name in (_ROWS, _REFUSED, _WHY, _LEDGER, _STATE, _LOCK))):
+        halves = self.folder.glob(f".{STATE}.*.part")  # of a state that was being written when the run was killed
+        for path in (*halves, *(self.folder / name for name in (_ROWS, _REFUSED, _WHY, _LEDGER, STATE, _LOCK))):
             with suppress(OSError):
                 path.unlink(missing_ok=True)
         with suppress(OSError):
             self.folder.rmdir()
-
-
-def begun_on(results: str | Path) -> date | None:
-    """The day of an unfinished run, which stands for undated rows also when it goes on after midnight; None where there is none."""
-    folder = Path(f"{os.path.realpath(results)}.unfinished")
-    try:
-        return date.fromisoformat(json.loads((folder / _STATE).read_bytes())["settings"]["undated_rows"])
-    except (OSError, ValueError, KeyError):
-        return None
-
-
-class Straight:
-    """A pipe or a new table of a database in the place of `Work`: there is no ledger, and nothing put aside."""
-
-    done, tally, whole = 0, Tally(), False
-
-    def __init__(self, results: str | Path, columns: Sequence[str], own: Sequence[str], form: str) -> None:
-        address = str(results)
-        self._writer = NewTable(address, columns) if is_address(address) else ResultWriter(results, columns, own=own, form=form)
-
-    def __enter__(self) -> Self:
-        self._writer.__enter__()
-        return self
-
-    def write(self, piece: Piece) -> None:
-        self._writer.write(piece.rows)
-
-    def finish(self) -> dict[str, Any]:
-        return {}
-
-    def seal(self, ledger: dict[str, Any]) -> None: ...
-
-    def __exit__(self, *error: Any) -> None:
-        self._writer.__exit__(*error)

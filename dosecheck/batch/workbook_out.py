@@ -100,6 +100,8 @@ class Workbook:
         self._rows, self._written, self._bytes = 0, 0, 0
         self._sheet, self._ended = None, False
 
+    def begin(self) -> None: ...  # the first rows decide how wide the columns are
+
     def _error(self, why: str) -> FileError:
         return FileError(self._path, why, _OTHER)
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import errno
 import hashlib
+import json
 import os
 import random
 import signal
@@ -19,9 +20,8 @@ from click.testing import CliRunner
 
 from dosecheck import FileError, Formulary
 from dosecheck.batch import csv_cut, pipeline
-from dosecheck.batch import run as run_module
 from dosecheck.batch import work as work_module
-from dosecheck.batch.run import run_batch
+from dosecheck.batch.run import Batch, run_batch
 from dosecheck.batch.texts import RESULTS
 from dosecheck.cli import cli
 
@@ -43,7 +43,8 @@ BAD = {
 
 @pytest.fixture
 def small(monkeypatch: pytest.MonkeyPatch) -> None:
-    """Many chunks of a few rows."""
+    """Many chunks of a few rows; the first read, which holds the header, is of a few rows too."""
+    monkeypatch.setattr(csv_cut, "HEADER_BYTES", 200)
     monkeypatch.setattr(csv_cut, "CHUNK_BYTES", 400)
     monkeypatch.setattr(pipeline, "ENOUGH_ROWS", 4)
 
@@ -128,7 +129,9 @@ def test_refused_rows_never_go_over_the_orders(tmp_path: Path) -> None:
 
 
 MANY = [row for n in range(12) for row in (GOOD, STOP.replace("A2", f"B{n}"), *list(BAD)[n % 6 : n % 6 + 1])]
-FORMS = ["results.csv", "results.jsonl", "results.csv.gz"]
+FEW = MANY[:15]  # three chunks
+FORMS = ["results.csv", "results.csv.gz", "results.parquet", "results.arrow"]
+MORE = ["results.jsonl", "results.tsv.zst", "results.arrows"]
 
 
 class Killed(BaseException):
@@ -153,7 +156,7 @@ def kill_at(monkeypatch: pytest.MonkeyPatch, step: str, count: int) -> None:
 @pytest.mark.parametrize("out", FORMS)
 def test_killed_at_each_step_it_goes_on_to_the_same_bytes(tmp_path: Path, out: str, small: None) -> None:
     (tmp_path / "whole").mkdir()
-    orders = put(tmp_path, *MANY)
+    orders = put(tmp_path, *FEW)
     run(tmp_path / "whole", orders, out)
     whole = files(tmp_path / "whole")
     assert len(whole) == 4
@@ -172,8 +175,8 @@ def test_killed_at_each_step_it_goes_on_to_the_same_bytes(tmp_path: Path, out: s
             assert (folder / f"{out}.unfinished").is_dir()
             summary = run(folder, orders, out, resume=True)
             assert files(folder) == whole and [path.name for path in folder.iterdir() if path.is_dir()] == []
-            assert summary.rows == len(MANY)
-        assert kills >= 6
+            assert summary.rows == len(FEW)
+        assert kills >= 7
 
 
 def stopped(folder: Path, orders: Path, out: str = "results.csv", rows: int = 12) -> None:
@@ -210,8 +213,8 @@ def test_answered_rows_are_not_answered_again(tmp_path: Path, small: None, monke
     orders = put(tmp_path, *MANY)
     stopped(tmp_path, orders, rows=20)
     seen = []
-    real = run_module.answered
-    monkeypatch.setattr(run_module, "answered", lambda batch, mapped, chunk: seen.append(len(mapped)) or real(batch, mapped, chunk))
+    real = Batch.compare
+    monkeypatch.setattr(Batch, "compare", lambda batch, rows: seen.append(len(rows)) or real(batch, rows))
     summary = run(tmp_path, orders, resume=True)
     assert sum(seen) == len(MANY) - summary.gone_on < len(MANY) - 10
 
@@ -224,12 +227,63 @@ def test_the_command_goes_on_with_the_day_on_which_the_run_began(tmp_path: Path,
     assert '"undated_rows": "2026-05-04"' in (tmp_path / "results.csv.ledger.json").read_text("utf-8")
 
 
-def test_a_part_that_was_cut_is_not_gone_on_with(tmp_path: Path, small: None) -> None:
+@pytest.mark.parametrize("out", FORMS + MORE)
+def test_killed_again_and_again_at_any_chunk(tmp_path: Path, out: str, small: None) -> None:
+    """Seeded: each time a few chunks more, or none, and the end of the file half written."""
+    (tmp_path / "whole").mkdir()
+    orders = put(tmp_path, *MANY)
+    run(tmp_path / "whole", orders, out)
+    moments = random.Random(out)
+    kills = 0
+    for n in range(4):
+        folder = tmp_path / f"{n}"
+        folder.mkdir()
+        while not (folder / out).exists():
+            try:
+                with pytest.MonkeyPatch.context() as patch:
+                    kill_at(patch, "fsync", moments.randint(1, 16))
+                    run(folder, orders, out, resume=True)
+            except Killed:
+                kills += 1
+                with open(folder / f"{out}.unfinished" / "rows", "ab") as rows:
+                    rows.write(moments.randbytes(moments.randint(0, 40)))
+        assert files(folder) == files(tmp_path / "whole")
+    assert kills >= 4
+
+
+DAMAGES = {
+    "cut": lambda text: text[:-1],
+    "none": lambda text: b"",
+    "a byte": lambda text: text[: len(text) // 2] + bytes([text[len(text) // 2] ^ 1]) + text[len(text) // 2 + 1 :],
+}
+
+
+@pytest.mark.parametrize("damage", DAMAGES)
+@pytest.mark.parametrize("part", ["rows", "refused", "why"])
+@pytest.mark.parametrize("out", ["results.csv", "results.parquet", "results.arrow"])
+def test_a_part_that_was_damaged_is_not_gone_on_with(tmp_path: Path, out: str, part: str, damage: str, small: None) -> None:
+    orders = put(tmp_path, *MANY)
+    stopped(tmp_path, orders, out)
+    part_of = tmp_path / f"{out}.unfinished" / part
+    noted, _ = json.loads(part_of.with_name("state.json").read_bytes())["prints"][part]
+    part_of.write_bytes(DAMAGES[damage](part_of.read_bytes()[:noted]))
+    with pytest.raises(FileError, match=f"damaged: {part} (is too short|was changed).*Delete that folder"):
+        run(tmp_path, orders, out, resume=True)
+    assert part_of.exists() and not (tmp_path / out).exists()
+
+
+@pytest.mark.parametrize(
+    "text", [b"", b"{", b"[]", b"7", b"{}", b'{"settings": 1}', b'{"settings": {}, "done": 2, "lengths": {"rows": 10}}']
+)
+@pytest.mark.parametrize("resume", [True, False])
+def test_what_was_written_down_cannot_be_read(tmp_path: Path, text: bytes, resume: bool, small: None) -> None:
     orders = put(tmp_path, *MANY)
     stopped(tmp_path, orders)
-    (tmp_path / "results.csv.unfinished" / "rows").write_bytes(b"x")
-    with pytest.raises(FileError, match="damaged"):
-        run(tmp_path, orders, resume=True)
+    (tmp_path / "results.csv.unfinished" / "state.json").write_bytes(text)
+    before = files(tmp_path / "results.csv.unfinished")
+    with pytest.raises(FileError, match=r"results\.csv\.unfinished (is damaged|was another).*elete that folder"):
+        run(tmp_path, orders, resume=resume)
+    assert files(tmp_path / "results.csv.unfinished") == before
 
 
 def test_killed_while_the_state_was_being_written(tmp_path: Path, small: None) -> None:
@@ -241,9 +295,23 @@ def test_killed_while_the_state_was_being_written(tmp_path: Path, small: None) -
     assert not (tmp_path / "results.csv.unfinished").exists()
 
 
-def test_forms_that_cannot_go_on_say_so(tmp_path: Path) -> None:
+@pytest.mark.parametrize(("key", "value"), [("program", "dosecheck 0.3.0"), ("libraries", "polars 1.30.0, pyarrow 17.0.0")])
+def test_a_run_of_another_version_is_not_gone_on_with(tmp_path: Path, key: str, value: str, small: None) -> None:
+    orders = put(tmp_path, *MANY)
+    stopped(tmp_path, orders, "results.parquet")
+    state = tmp_path / "results.parquet.unfinished" / "state.json"
+    told = json.loads(state.read_bytes())
+    told["settings"][key] = value
+    del told["prints"]  # another version may have written other things down
+    state.write_text(json.dumps(told), "utf-8")
+    with pytest.raises(FileError, match=f"{key} was '{value}' and is '.*Run as before, or delete that folder"):
+        run(tmp_path, orders, "results.parquet", resume=True)
+    assert state.exists()
+
+
+def test_a_form_that_cannot_go_on_says_so(tmp_path: Path) -> None:
     with pytest.raises(FileError, match="cannot be gone on with"):
-        run(tmp_path, put(tmp_path, GOOD), "results.parquet", resume=True)
+        run(tmp_path, put(tmp_path, GOOD), "results.xlsx", resume=True)
 
 
 @pytest.mark.parametrize("out", ["results.csv", "results.jsonl.gz", "results.parquet", "results.xlsx"])
@@ -279,22 +347,23 @@ def test_each_operation_on_the_disk_fails_in_turn(tmp_path: Path, out: str, smal
             assert files(folder) == whole
 
 
-def test_killed_for_real_at_some_moments(tmp_path: Path) -> None:
+@pytest.mark.parametrize("out", ["results.csv", "results.parquet", "results.arrow"])
+def test_killed_for_real_at_some_moments(tmp_path: Path, out: str) -> None:
     """SIGKILL at seeded moments; then on to the end, the same bytes as of an undisturbed run."""
     orders = put(tmp_path, *MANY * 800)
     call = [sys.executable, "-c", _RUN.format(folder=str(FOLDER)), str(orders)]
     (tmp_path / "whole").mkdir()
     start = time.monotonic()
-    subprocess.run([*call, str(tmp_path / "whole" / "results.csv"), ""], check=True, env=_here())
+    subprocess.run([*call, str(tmp_path / "whole" / out), ""], check=True, env=_here())
     took, moments = time.monotonic() - start, random.Random(7)
     folder = tmp_path / "killed"
     folder.mkdir()
     for _ in range(2):
-        task = subprocess.Popen([*call, str(folder / "results.csv"), "resume"], env=_here())
+        task = subprocess.Popen([*call, str(folder / out), "resume"], env=_here())
         time.sleep(took * moments.uniform(0.4, 0.95))
         task.send_signal(signal.SIGKILL)
         task.wait()
-    subprocess.run([*call, str(folder / "results.csv"), "resume"], check=True, env=_here())
+    subprocess.run([*call, str(folder / out), "resume"], check=True, env=_here())
     assert files(folder) == files(tmp_path / "whole") and len(list(folder.iterdir())) == 4
 
 

@@ -57,7 +57,7 @@ def command(
         from dosecheck.batch.colmap import read_map
         from dosecheck.batch.database import told
         from dosecheck.batch.run import run_batch
-        from dosecheck.batch.work import begun_on
+        from dosecheck.batch.unfinished import begun_on
     except ImportError:
         raise DosecheckError('Files of orders need polars and pyarrow. Install them: pip install "polars>=1.30" "pyarrow>=17"') from None
     gc.enable()
