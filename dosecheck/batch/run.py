@@ -8,6 +8,7 @@ from __future__ import annotations
 import os
 from collections import Counter
 from collections.abc import Callable
+from contextlib import closing
 from datetime import date
 from difflib import get_close_matches
 from itertools import chain
@@ -141,9 +142,9 @@ def run_batch(
         FileError: the file cannot be read or the result cannot be written; no result is left behind.
     """
     batch, repeats, by = Batch(formulary, today), Repeats(formulary), By(formulary, today, columns)
-    with Origin(sources_of(orders)) as origin:
-        known = (*FIELDS, "order_id", "child_id")
-        chunks = ahead(joined(read_coded(orders, columns.to_read(known) if columns else known, asked)))
+    known = (*FIELDS, "order_id", "child_id")
+    coming = ahead(joined(read_coded(orders, columns.to_read(known) if columns else known, asked)))
+    with Origin(sources_of(orders)) as origin, closing(coming) as chunks:
         first = next(chunks)
         check_columns(orders, first.named, columns)
         aside_places = places(Path(os.path.realpath(results)), str(orders), asked.form, refused)

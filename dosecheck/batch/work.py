@@ -98,7 +98,9 @@ class Work:
             self._lock_it()
             state = self._take_up()
             if self._resume and not (self._can_go_on or self._whole):
-                raise FileError(str(self._results), "A result of this form cannot be gone on with.", "Leave --resume out, or write .csv or .parquet.")
+                raise FileError(
+                    str(self._results), "A result of this form cannot be gone on with.", "Leave --resume out, or write .csv or .parquet."
+                )
             with self._one_error():
                 self._open(state)
         except BaseException:
