@@ -62,7 +62,7 @@ def run_charts(
 
     Args:
         orders: a file of orders, each row a dose given at the time in its column "given_at".
-        findings: .csv, .parquet or .jsonl, with the columns of CHART_COLUMNS; whole or not at all.
+        findings: a file of a form that `forms.py` knows, with the columns of CHART_COLUMNS; whole or not at all.
         today: the date for rows without a time and without a date.
         asked: what the user said of the file's form, such as its delimiter.
         zone: of times without an offset, and of the times in the findings (None: UTC).

@@ -67,6 +67,12 @@ def read_database(address: str, query: str) -> Iterator[Chunk]:
             yield from _pieces(found, told(address))
 
 
+def _refuse_missing(path: str, place: str) -> None:
+    """SQLite itself would make an empty file of this name."""
+    if path not in ("", ":memory:") and not path.startswith("file:") and not os.path.exists(path):
+        raise FileError(place, "There is no such file.", "Check the name.")
+
+
 def _refuse_cut(connection: Any, place: str) -> None:
     """A file of whole pages: what is missing of the last one SQLite itself takes for zeros."""
     path, page = connection.engine.url.database or "", connection.exec_driver_sql("pragma page_size").scalar()
@@ -177,7 +183,10 @@ def _connected(address: str, what: str = "read") -> Iterator[tuple[Any, Any]]:
         raise DosecheckError(f"The driver {error.name} is not installed. Write: pip install {error.name}") from None
     except (ArgumentError, NoSuchModuleError, ValueError):
         raise FileError(told(address), "This is no address of a database.", "Write it as sqlite:///orders.db#orders.") from None
-    if engine.dialect.name == "sqlite":  # its driver would let a table stand that a broken transaction made
+    if engine.dialect.name == "sqlite":
+        if what == "read":
+            _refuse_missing(engine.url.database or "", told(address))
+        # its driver would let a table stand that a broken transaction made
         event.listen(engine, "connect", lambda connection, _: setattr(connection, "isolation_level", None))
         event.listen(engine, "begin", lambda connection: connection.exec_driver_sql("begin"))
     try:

@@ -370,13 +370,18 @@ def test_no_password_is_ever_told(server: str) -> None:
         ("sqlite:///{}/none.db", "", "Neither a table nor a query"),
         ("sqlite:///{}/none.db#orders", "select 1", "both told"),
         ("sqlite:///{}/none.db#orders", "", "no such table"),
+        ("sqlite:///{}/missing.db#orders", "", "There is no such file"),
+        ("sqlite:///{}/missing/orders.db", "select 1 as a", "There is no such file"),
         ("sqlite:///{}/none.db", "select 1 as a, 2 as a", 'two columns "a"'),
         ("nosuch://x#orders", "", "no address of a database"),
     ],
 )
 def test_a_database_that_cannot_be_read(tmp_path: Path, source: str, query: str, why: str) -> None:
+    """And none is made where there was none."""
+    (tmp_path / "none.db").touch()
     with pytest.raises(FileError, match=why):
         list(read_orders(source.format(tmp_path), asked=Asked(query=query)))
+    assert os.listdir(tmp_path) == ["none.db"]
 
 
 def test_a_table_of_an_odd_name_is_no_statement(tmp_path: Path) -> None:
