@@ -344,6 +344,12 @@ def test_json_and_text_tell_the_same(tmp_path: Path) -> None:
     assert max(map(len, said.splitlines())) <= 80
 
 
+def test_a_pdf_of_thousands_of_orders_is_refused_before_anything_is_read(tmp_path: Path) -> None:
+    """The layout of a page takes memory and time for each row; the page itself and the workbook do not."""
+    said = command_on(tmp_path / "nosuch.csv", "--first", "1001", "--out", str(tmp_path / "r.pdf"))
+    assert said.status == 2 and "A PDF names 1,000 orders at most" in said.err and not list(tmp_path.iterdir())
+
+
 def test_what_is_no_result_is_refused(tmp_path: Path) -> None:
     (tmp_path / "orders.csv").write_text(f"{HEADER}\n{ORDERS}")
     with pytest.raises(FileError, match="no result of dosecheck batch"):

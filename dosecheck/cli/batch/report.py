@@ -20,6 +20,7 @@ if TYPE_CHECKING:
 
 _FORMS = (".html", ".pdf", ".xlsx")
 _SHOWN = 10
+_MOST_IN_PDF = 1_000
 
 
 @click.command("report", epilog="Exit status: 0 written or shown, 2 bad input, or nothing written.")
@@ -28,7 +29,13 @@ _SHOWN = 10
 @click.option("--before", metavar="RESULTS", cls=Once, help="an earlier result, to compare with")
 @click.option("--columns", "columns", metavar="MAP.toml", cls=Once, help="the map that the orders were checked with")
 @click.option("--by", metavar="COLUMN", multiple=True, help="a column to count by; repeatable; ward and prescriber when left out")
-@click.option("--first", metavar="N", type=click.IntRange(0, 10_000), cls=Once, help="how many orders to look at first; 50 when left out")
+@click.option(
+    "--first",
+    metavar="N",
+    type=click.IntRange(0, 10_000),
+    cls=Once,
+    help="how many orders to look at first; 50 when left out, 1,000 at most in a PDF",
+)
 @click.option("--charts", metavar="FINDINGS", cls=Once, help="what dosecheck batch charts found, for a section of its own")
 @click.option("--on", metavar="DATE", cls=Once, help='the date printed on it, "2026-05-04"; none when left out')
 @common_options
@@ -57,10 +64,13 @@ def command(
     form = Path(out).suffix.lower() if out else ""
     if out and form not in _FORMS:
         raise FileError(out, f'A report cannot end in "{form}".', "Use a .html, a .pdf or a .xlsx file.")
+    most = FIRST if first == () else first
+    if form == ".pdf" and most > _MOST_IN_PDF:
+        why = f"A PDF names {_MOST_IN_PDF:,} orders at most: more take minutes, and memory, to lay out."
+        raise FileError(out, why, "Take a smaller --first, or write a .html or a .xlsx file.")
     try:
         day = day_of(on, "date of the report") if on else None
         mapped = read_map(columns) if columns else None
-        most = FIRST if first == () else first
         report = make_report(results, open_formulary(folder), mapped, by, most, before or None, day, charts or None)
     except (InputError, FormularyError) as error:
         return refuse(error, as_json, "No report was made.")
