@@ -72,23 +72,33 @@ def run_charts(
     """
     limits = ChartLimits(formulary)
     with ResultWriter(findings, CHART_COLUMNS, source=orders, own=CHART_COLUMNS, form=asked.form) as writer, Partitions(findings) as kept:
-        rows, aside, first = 0, 0, []
-        for doses, count in _doses(orders, asked, limits, today, zone, columns):
-            lost = doses.filter(pl.col("child_id").is_null())["row"].unique().sort()
-            aside, first = aside + len(lost), [*first, *lost.head(20)][:20]
-            kept.add(doses.filter(pl.col("child_id").is_not_null()))
-            rows += count
-        children, outcomes, codes = 0, Counter(), Counter()
-        with Behind(lambda found: writer.write(chart_texts(found, limits, zone))) as written:
-            for part in kept.parts():
-                done = charted(part, limits)
-                children, outcomes = children + done.children, outcomes + Counter(done.outcomes)
-                codes += Counter(dict(done.found["code"].value_counts().iter_rows()))
-                for found in done.found.iter_slices(_WRITTEN):
-                    written.put(found)
-    return ChartSummary(
-        rows, aside, tuple(first), children, {name: outcomes[name] for name in OUTCOMES}, dict(sorted(codes.items())), formulary.fingerprint
-    )
+        placed = _put_aside(kept, _doses(orders, asked, limits, today, zone, columns))
+        told = _tell(kept, writer, limits, zone)
+    return ChartSummary(*placed, *told, formulary.fingerprint)
+
+
+def _put_aside(kept: Partitions, read: Iterator[tuple[pl.DataFrame, int]]) -> tuple[int, int, tuple[int, ...]]:
+    """How many rows there were, how many on no chart, and the first of those."""
+    rows, lost, first = 0, 0, ()
+    with Behind(kept.add) as aside:
+        for doses, count in read:
+            without = doses.filter(pl.col("child_id").is_null())["row"].unique().sort()
+            rows, lost, first = rows + count, lost + len(without), (*first, *without.head(20))[:20]
+            aside.put(doses.filter(pl.col("child_id").is_not_null()))
+    return rows, lost, first
+
+
+def _tell(kept: Partitions, writer: ResultWriter, limits: ChartLimits, zone: tzinfo | None) -> tuple[int, dict[str, int], dict[str, int]]:
+    """Writes the findings, while the next children are being looked at; children, outcomes and codes are counted."""
+    children, outcomes, codes = 0, Counter(), Counter()
+    with Behind(lambda found: writer.write(chart_texts(found, limits, zone))) as written:
+        for part in kept.parts():
+            done = charted(part, limits)
+            children, outcomes = children + done.children, outcomes + Counter(done.outcomes)
+            codes += Counter(dict(done.found["code"].value_counts().iter_rows()))
+            for found in done.found.iter_slices(_WRITTEN):
+                written.put(found)
+    return children, {name: outcomes[name] for name in OUTCOMES}, dict(sorted(codes.items()))
 
 
 def _doses(

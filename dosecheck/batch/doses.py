@@ -26,6 +26,7 @@ from dosecheck.rules.amounts import Amount, Given, amount_of
 GIVEN_AT = "given_at"
 _FIELDS = ("medicine", "product", "dose", "weight", "height", "born", "sex", *FREQUENCY)
 NO_LINE = -1  # a medicine that the formulary does not have, or none that can be read
+_MOST_KNOWN = 200_000  # distinct doses remembered; beyond it the memory starts afresh
 MOST = 1_000_000  # doses under one reference: one every ten minutes for 18 years is fewer
 DOSES = {
     "row": pl.Int64,
@@ -152,6 +153,8 @@ class Doses:
         medicine, product, ingredient, kind = self._parts[part]
         key = (medicine.id, product and product.id, ingredient, kind, id(value))
         if key not in self._scaled:
+            if len(self._scaled) >= _MOST_KNOWN:
+                self._scaled.clear()
             self._scaled[key] = (value, scaled(value, medicine, product, ingredient, kind))
         return self._scaled[key][1]
 

@@ -7,10 +7,11 @@ and so on, so no more than that is ever looked at together; a child with so many
 
 from __future__ import annotations
 
+import os
 import shutil
 import tempfile
 from collections.abc import Iterator
-from contextlib import contextmanager
+from contextlib import contextmanager, suppress
 from pathlib import Path
 from types import TracebackType
 from typing import Self
@@ -42,8 +43,9 @@ class Partitions:
         return self
 
     def __exit__(self, kind: type[BaseException] | None, error: BaseException | None, trace: TracebackType | None) -> None:
-        if self._shares:
-            self._shares.close()
+        with suppress(OSError):  # the disk was full, and this has been said
+            if self._shares:
+                self._shares.close()
         if self._folder:
             shutil.rmtree(self._folder, ignore_errors=True)
 
@@ -79,7 +81,8 @@ class Partitions:
         try:
             yield
         except OSError as error:
-            why = f"There is no room beside it for the work: {error.strerror or error}."
+            said = os.strerror(error.errno) if error.errno else error
+            why = f"There is no room beside it for the work: {said}."
             raise FileError(str(self._beside), why, "Make room or choose another place, and run again.") from error
 
 

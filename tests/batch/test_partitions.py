@@ -81,11 +81,13 @@ def test_any_two_names_are_told_apart_in_the_end(names: list[str]) -> None:
     assert places.is_sorted() and places[0] < places[-1]
 
 
-def test_a_full_disk_is_one_sentence(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+@pytest.mark.parametrize("fails", [("write",), ("close",), ("write", "close")], ids="-".join)
+def test_a_full_disk_is_one_sentence_and_leaves_nothing(tmp_path: Path, monkeypatch: pytest.MonkeyPatch, fails: tuple[str, ...]) -> None:
     def full(*_: object) -> None:
-        raise OSError(errno.ENOSPC, "No space left on device")
+        raise OSError(errno.ENOSPC, "Error writing bytes to file. Detail: something long")
 
-    monkeypatch.setattr(shares.Share, "write", full)
-    with pytest.raises(FileError, match="There is no room beside it for the work: No space left on device"):
+    for name in fails:
+        monkeypatch.setattr(shares.Share, name, full)
+    with pytest.raises(FileError, match=r"There is no room beside it for the work: No space left on device\. Make room"):
         put_aside(tmp_path, doses("in any order"))
     assert list(tmp_path.iterdir()) == []
