@@ -35,11 +35,14 @@ class Parquet:
             self._typed.take_up(_before(part, os.path.getsize(self._path))[0].schema.to_arrow_schema())
 
     def write(self, rows: pl.DataFrame) -> None:
-        table = self._typed.table(rows)
+        table = self._typed.coded(rows)
+        measured = [
+            field.name for field in table.schema if not _is_text(field.type)
+        ]  # the least and the greatest text tell nobody anything
         with pa.OSFile(self._path, "ab") as sink:
             begin = sink.tell()
             os.lseek(sink.fileno(), 0, os.SEEK_SET)  # the writer wants to begin at 0; the first bytes take it back to the end
-            with pq.ParquetWriter(sink, table.schema) as writer:
+            with pq.ParquetWriter(sink, table.schema, write_statistics=measured, store_schema=False) as writer:
                 writer.write_table(table)
             sink.write(begin.to_bytes(_BEGIN, "little"))
 
@@ -67,6 +70,10 @@ class Parquet:
         while footers:
             whole.append_row_groups(footers.pop())
         return whole
+
+
+def _is_text(kind: pa.DataType) -> bool:
+    return pa.types.is_dictionary(kind) or pa.types.is_large_string(kind)
 
 
 def _before(part: BinaryIO, end: int) -> tuple[pq.FileMetaData, int]:

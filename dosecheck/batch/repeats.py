@@ -1,22 +1,20 @@
 """Children with more than one order of the same ingredient, and children whose rows disagree about the date of birth.
 
-Totals across orders are not reckoned here; the rows are named so that somebody looks.  24 bytes a row are kept, and
-looked at in slices of children, so that the end of a large file needs little more.
+Totals across orders are not reckoned here; the rows are named so that somebody looks.
 """
 
 from __future__ import annotations
 
-from collections.abc import Iterator
 from functools import cached_property
 from typing import NamedTuple
 
 import polars as pl
 
+from dosecheck.batch.slices import Slices
 from dosecheck.formulary.load import Formulary
 
 _SHOWN = 20
-_SLICES = 16
-_SCHEMA = {"row": pl.UInt32, "ingredient": pl.UInt32, "child": pl.UInt64, "born": pl.UInt64}
+SCHEMA = {"row": pl.UInt32, "ingredient": pl.UInt32, "child": pl.UInt64, "born": pl.UInt64}
 
 
 class Groups(NamedTuple):
@@ -27,12 +25,11 @@ class Groups(NamedTuple):
 
 
 class Repeats:
-    """Collects (child, ingredient, date of birth) of each row; asked once, at the end."""
+    """Collects (child, ingredient, date of birth) of each row in `kept`, slices of SCHEMA; asked once, at the end, while these are open."""
 
-    def __init__(self, formulary: Formulary) -> None:
-        self._formulary = formulary
+    def __init__(self, formulary: Formulary, kept: Slices) -> None:
+        self._formulary, self._kept = formulary, kept
         self._ingredients: dict[str, int] = {}
-        self._kept: list[pl.DataFrame] = [pl.DataFrame(schema=_SCHEMA)]
 
     def add(self, rows: pl.DataFrame, start: int) -> None:
         """Rows of one chunk; `start` is how many came before."""
@@ -46,23 +43,18 @@ class Repeats:
         known = pl.DataFrame(table, schema={"medicine": pl.String, "ingredient": pl.UInt32}, orient="row")
         told = rows.select("medicine", child=pl.col("child_id").hash(), born=born, told=pl.col("child_id").is_not_null())
         numbered = told.with_row_index("row", offset=start + 1).filter("told")
-        self._kept.append(numbered.join(known, on="medicine", maintain_order="left").select(list(_SCHEMA)))
+        self._kept.add(numbered.join(known, on="medicine", maintain_order="left").select(list(SCHEMA)))
 
     def _numbers(self, name: str | None) -> list[int]:
         medicine = self._formulary.medicine(name)
         return [self._ingredients.setdefault(i.id, len(self._ingredients)) for i in medicine.ingredients] if medicine else []
 
-    def _slices(self) -> Iterator[pl.DataFrame]:
-        """All rows of some children at a time; only children with more than one row."""
-        for place in range(_SLICES):
-            rows = pl.concat([kept.filter(pl.col("child") % _SLICES == place) for kept in self._kept])
-            yield rows.filter(pl.col("child").is_duplicated())
-
     @cached_property
     def found(self) -> tuple[Groups, Groups]:
         """Asked when all rows are in.  Orders of one ingredient for one child; and children with more than one date of birth."""
         repeated, disagreeing = Groups(0, []), Groups(0, [])
-        for rows in self._slices():
+        for every in self._kept.parts():
+            rows = every.filter(pl.col("child").is_duplicated())  # a child with one row has nothing to be told of
             pairs = rows.with_columns(group=pl.struct("child", "ingredient").hash())
             pairs = pairs.filter(pl.col("group").is_duplicated())
             repeated = _more(repeated, pairs, pairs["row"].n_unique())

@@ -1,6 +1,6 @@
 """A file of orders checked: chunk after chunk, in input order, one result row for each input row, with a summary.
 
-Memory holds a few chunks of some 300 000 rows, and 24 bytes a row for the list of children.
+Memory holds a few chunks of some 300 000 rows, and up to two million rows of the list of children.
 """
 
 from __future__ import annotations
@@ -27,8 +27,9 @@ from dosecheck.batch.ledger import UNREADABLE, By, Tally, ledger, path_of
 from dosecheck.batch.origin import Origin
 from dosecheck.batch.out import is_pipe
 from dosecheck.batch.pipeline import Behind, ahead, joined
-from dosecheck.batch.repeats import Repeats
+from dosecheck.batch.repeats import SCHEMA, Repeats
 from dosecheck.batch.screen import Screen
+from dosecheck.batch.slices import Slices
 from dosecheck.batch.straight import Straight
 from dosecheck.batch.texts import RESULTS, class_texts, not_read, schema, unanswered, unread_rows, verdict_texts
 from dosecheck.batch.work import Piece, Work
@@ -141,10 +142,12 @@ def run_batch(
     Raises:
         FileError: the file cannot be read or the result cannot be written; no result is left behind.
     """
-    batch, repeats, by = Batch(formulary, today), Repeats(formulary), By(formulary, today, columns)
+    batch, by = Batch(formulary, today), By(formulary, today, columns)
+    folder = None if is_pipe(results) else Path(os.path.realpath(results)).parent
     known = (*FIELDS, "order_id", "child_id")
     coming = ahead(joined(read_coded(orders, columns.to_read(known) if columns else known, asked)))
-    with Origin(sources_of(orders)) as origin, closing(coming) as chunks:
+    with Origin(sources_of(orders)) as origin, closing(coming) as chunks, Slices(SCHEMA, folder) as kept:
+        repeats = Repeats(formulary, kept)
         first = next(chunks)
         check_columns(orders, first.named, columns)
         aside_places = places(Path(os.path.realpath(results)), str(orders), asked.form, refused)
@@ -157,13 +160,13 @@ def run_batch(
         else:
             work = Work(results, aside_places, names, RESULTS, header_of(first), settings, resume, orders)
         with work:
-            at, skipped, told = 0, work.done, _Told(work)
+            at, skipped, told = 0, work.done, _Told(work.tally)
             batch.slow, gone_on = work.tally.one_by_one, work.tally.rows
-            with Behind(told.write) as written:
+            with Behind(work.write) as written, Behind(lambda compared: written.put(told.piece(compared))) as worded:
                 for number, chunk in enumerate(chain([first], chunks)):
                     mapped = columns.apply(chunk.rows) if columns else chunk.rows
                     if number >= skipped:  # the others were answered before the run was stopped
-                        written.put(_Compared(chunk, batch.compare(mapped), batch.slow))
+                        worded.put(_Compared(chunk, batch.compare(mapped), batch.slow))
                     repeats.add(mapped, at)
                     at += len(chunk.rows)
                     progress(at)
@@ -195,17 +198,17 @@ class _Compared(NamedTuple):
 
 
 class _Told:
-    """Puts the words to chunk after chunk, counts it, and writes it, while the next one is being compared."""
+    """Puts the words to chunk after chunk, and counts it, while the next one is being compared."""
 
-    def __init__(self, work: Work | Straight) -> None:
-        self._work, self.tally = work, work.tally
+    def __init__(self, tally: Tally) -> None:
+        self.tally = tally
 
-    def write(self, compared: _Compared) -> None:
+    def piece(self, compared: _Compared) -> Piece:
         chunk = compared.chunk
         answers = _with_refused(compared.words(), chunk)
         self.tally = _counted(self.tally, answers, chunk, compared.one_by_one)
         rows = pl.concat([chunk.rows, answers], how="horizontal")
-        self._work.write(Piece(rows, aside(chunk, answers["codes"] == UNREADABLE, answers["sentence"]), self.tally))
+        return Piece(rows, aside(chunk, answers["codes"] == UNREADABLE, answers["sentence"]), self.tally)
 
 
 def _counted(tally: Tally, answers: pl.DataFrame, chunk: Chunk, one_by_one: int) -> Tally:

@@ -17,11 +17,21 @@ class Typed:
 
     def table(self, rows: pl.DataFrame) -> pa.Table:
         """The rows, as the types that were fixed."""
+        return rows.cast(self._fixed(rows)).to_arrow()
+
+    def coded(self, rows: pl.DataFrame) -> pa.Table:
+        """The same, but what comes as codes stays so: for Parquet, which keeps codes of its own and needs not look for them then."""
+        columns = [
+            rows[name] if isinstance(rows[name].dtype, pl.Enum) else rows[name].cast(kind) for name, kind in self._fixed(rows).items()
+        ]
+        return pa.table({each.name: _with_codes(each) if isinstance(each.dtype, pl.Enum) else each.to_arrow() for each in columns})
+
+    def _fixed(self, rows: pl.DataFrame) -> dict[str, pl.DataType]:
         if not self._types:
             self._types = {
                 name: pl.String() if kind == pl.Null or isinstance(kind, pl.Enum) else kind for name, kind in rows.schema.items()
             }
-        return rows.cast(self._types).to_arrow()
+        return self._types
 
     def no_rows(self) -> pl.DataFrame:
         """What a result without any rows is made of: its columns, all text."""
@@ -30,3 +40,8 @@ class Typed:
     def take_up(self, schema: pa.Schema) -> None:
         """The types of a result that is there already in part."""
         self._types = dict(pl.from_arrow(schema.empty_table()).schema)
+
+
+def _with_codes(column: pl.Series) -> pa.DictionaryArray:
+    codes, texts = column.to_physical().cast(pl.Int32).to_arrow(), column.dtype.categories.to_arrow()
+    return pa.DictionaryArray.from_arrays(codes, texts.cast(pa.string()))
