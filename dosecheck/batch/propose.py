@@ -51,6 +51,9 @@ _UNITS = {
 }  # fmt: skip
 _PARTS = re.compile(r"[^A-Za-z0-9]+")
 _SEVERAL = re.compile(r"[/|,;()\[\]]")  # "Wirkstoff / drug": either may be known
+_PER_UNIT = re.compile(
+    r"(/|[ _](per|pro|par|por)[ _]|[a-z]g[ _])\W*[ck][gm]\W*$", re.IGNORECASE
+)  # a dose by weight, "mg/kg" or "mg_kg", is no weight
 _UNIT_TELLS = {"kg": "weight", "cm": "height"}  # what else would be counted in it?
 
 
@@ -142,7 +145,7 @@ def _few(column: pl.Series) -> tuple[str, ...]:
 
 def _shown_by(column: pl.Series, contents: Contents) -> tuple[str, str]:
     unit = _UNITS.get(([part.lower() for part in _PARTS.split(column.name) if part] or [""])[-1], "")
-    if unit in _UNIT_TELLS and are_numbers(column):
+    if unit in _UNIT_TELLS and not _PER_UNIT.search(column.name) and are_numbers(column):
         return _UNIT_TELLS[unit], unit
     return contents.field(column), ""
 

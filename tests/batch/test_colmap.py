@@ -254,3 +254,18 @@ def test_a_map_of_json_lines(tmp_path: Path) -> None:
     assert 'The map names the column "kilos", which is not in the file' in dosecheck(*call).err
     orders.write_text("\n".join(map(json.dumps, lines)).replace("age", "agee"), "utf-8")
     assert 'The column "agee" looks like "age"' in dosecheck(*call).err
+
+
+@pytest.mark.parametrize(
+    ("name", "field"),
+    [("Gew (kg)", "weight"), ("Gewicht_kg", "weight"), ("Poids [kg]", "weight"), ("Länge cm", "height"), ("KG", "weight")]
+    + [
+        (name, "")
+        for name in ("Dosis (mg/kg)", "Dosis mg per kg", "Menge mmol / kg", "Menge_mg_kg", "ug/kg", "Dosis µg/kg", "Folge pro kg")
+    ],
+)
+def test_a_unit_in_a_header_is_a_weight_only_where_it_stands_alone(tmp_path: Path, name: str, field: str) -> None:
+    """A dose by weight under a name nobody knows must never be proposed as the weight."""
+    (tmp_path / "odd.csv").write_text(f"medicine,dose,{name}\nparacetamol,5 mg,15\nparacetamol,5 mg,14.5\n", "utf-8")
+    told = json.loads(dosecheck("batch", "columns", str(tmp_path / "odd.csv"), "--formulary", str(FOLDER), "--json").out)
+    assert [guess["field"] for guess in told["proposed"]] == [field] * bool(field)
