@@ -19,7 +19,7 @@ import pytest
 from click.testing import CliRunner
 
 from dosecheck import FileError, Formulary
-from dosecheck.batch import csv_cut, pipeline
+from dosecheck.batch import csv_cut, pipeline, tables_in
 from dosecheck.batch import work as work_module
 from dosecheck.batch.run import Batch, run_batch
 from dosecheck.batch.texts import RESULTS
@@ -249,6 +249,21 @@ def test_killed_again_and_again_at_any_chunk(tmp_path: Path, out: str, small: No
                     rows.write(moments.randbytes(moments.randint(0, 40)))
         assert files(folder) == files(tmp_path / "whole")
     assert kills >= 4
+
+
+@pytest.mark.parametrize("out", FORMS)
+def test_codes_of_parquet_orders_go_on_as_codes(tmp_path: Path, out: str, small: None, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Parquet keeps texts as codes; a run that goes on takes them from other groups of rows, and writes the same bytes."""
+    monkeypatch.setattr(tables_in, "ENOUGH_ROWS", 5)
+    (tmp_path / "whole").mkdir()
+    rows = [line.split(",") for line in (GOOD, STOP, GOOD.replace("north", ""), GOOD.replace("210 mg", "210"))] * 9
+    orders = tmp_path / "orders.parquet"
+    pl.DataFrame(rows, schema=HEADER.split(","), orient="row").write_parquet(orders, row_group_size=3)
+    run(tmp_path / "whole", orders, out)
+    stopped(tmp_path, orders, out, rows=20)
+    assert 0 < run(tmp_path, orders, out, resume=True).gone_on < len(rows)
+    orders.unlink()
+    assert files(tmp_path) == files(tmp_path / "whole")
 
 
 DAMAGES = {
