@@ -40,6 +40,13 @@ def distinct(column: pl.Series) -> Distinct:
     return Distinct(pl.Series(encoded.indices).cast(pl.UInt32), encoded.dictionary.to_pylist())
 
 
+def hashed(column: pl.Series) -> pl.Series:
+    """A number for each text, the same in every chunk; null stays null."""
+    if isinstance(column.dtype, pl.Enum):
+        return column.dtype.categories.hash().gather(column.to_physical().cast(pl.UInt32))
+    return pl.select(pl.when(column.is_not_null()).then(column.hash())).to_series()
+
+
 def combined(columns: Sequence[Distinct]) -> Distinct:
     """Which combination of values each row has; `values` are tuples."""
     first, *rest = columns

@@ -27,14 +27,19 @@ def compared(rows: pl.DataFrame, figures: Figures) -> pl.DataFrame:
         `slow`: the row is slow, or a total over more than a day is due, which columns do not hold.
     """
     columns = figures.columns(set(rows["regimen"].unique()))
+    most = {sort: f"most {n}" for n, sort in enumerate(columns) if sort.shows_bound}
+    rows = rows.with_columns(_most(sort, columns[sort]).alias(name) for sort, name in most.items())
     upper, lower = _facts("high"), _facts("low")
-    states = [_digit(sort, column, upper if sort.upper else lower) for sort, column in columns.items()]
-    bounds = [_bound(sort, column) for sort, column in columns.items() if sort.shows_bound]
-    least = pl.when(pl.col("high").is_not_null()).then(pl.min_horizontal(pl.lit(None, dtype=pl.Int64), *bounds))
+    states = []
+    for sort, column in columns.items():
+        compares = Comparison(sort.measure, sort.sense, _at(column.p), _at(column.q))
+        met = pl.col("high") <= pl.col(most[sort]) if sort in most else holds(compares, upper if sort.upper else lower)
+        states.append((2 - met.cast(pl.Int64)).fill_null(0) * _at(column.digit))
+    least = pl.min_horizontal(pl.lit(None, dtype=pl.Int64), *(_bound(columns[sort], name) for sort, name in most.items()))
     total = _at(figures.has_total) & (pl.col("course").is_not_null() | pl.col("once"))
     made = rows.select(
         pl.sum_horizontal(pl.lit(0, dtype=pl.Int64), *states).alias("states"),
-        least=least,
+        least=pl.when(pl.col("high").is_not_null()).then(least),
         offset=_at(figures.offset),
         slow=total | pl.col("slow"),
     )
@@ -56,20 +61,19 @@ def _facts(end: str) -> dict[str, Any]:
     }
 
 
-def _digit(sort: Sort, column: Column, facts: dict[str, Any]) -> pl.Expr:
-    met = holds(Comparison(sort.measure, sort.sense, _at(column.p), _at(column.q)), facts)
-    return (2 - met.cast(pl.Int64)).fill_null(0) * _at(column.digit)
-
-
-def _bound(sort: Sort, column: Column) -> pl.Expr:
-    """The single dose at which the limit just holds, and below it, as one number, the limit's place: the least of several
-    is that of the first limit.  Null where the regimen shows none of this sort."""
+def _most(sort: Sort, column: Column) -> pl.Expr:
+    """The largest whole dose for which a comparison of this sort holds."""
     measure, facts = MEASURES[sort.measure], _facts("high")
     over, under = _at(column.p), _at(column.q)
     for name in measure.under:
         over, under = over * facts[name][0], under * facts[name][1]
     for name in measure.over[1:]:
         over, under = over * facts[name][1], under * facts[name][0]
-    dose = (over // under).clip(upper_bound=_SHOWN_MOST).cast(pl.Int64)
-    dose = dose if column.floor.null_count() == len(column.floor) else pl.max_horizontal(dose, _at(column.floor))
+    return (over // under).clip(upper_bound=_SHOWN_MOST).cast(pl.Int64)
+
+
+def _bound(column: Column, most: str) -> pl.Expr:
+    """What the limit allows as a single dose, and below it, as one number, the limit's place: the least of several is that of
+    the first limit.  Null where the regimen shows none of this sort."""
+    dose = pl.col(most) if column.floor.null_count() == len(column.floor) else pl.max_horizontal(most, _at(column.floor))
     return dose * _PLACES + _at(column.limit)

@@ -10,6 +10,7 @@ from typing import NamedTuple
 
 import polars as pl
 
+from dosecheck.batch.columns import distinct, hashed
 from dosecheck.batch.slices import Slices
 from dosecheck.formulary.load import Formulary
 
@@ -35,15 +36,15 @@ class Repeats:
         """Rows of one chunk; `start` is how many came before."""
         if "child_id" not in rows.columns or "medicine" not in rows.columns:
             return
-        rows = rows.select(pl.col(name).cast(pl.String) for name in ("child_id", "medicine", "born") if name in rows.columns)
-        born = pl.col("born").hash() if "born" in rows.columns else pl.lit(None, dtype=pl.UInt64)
-        born = pl.when(pl.col("born").is_not_null()).then(born) if "born" in rows.columns else born
-        names = rows["medicine"].unique().to_list()
-        table = [(name, number) for name in names for number in self._numbers(name)]
-        known = pl.DataFrame(table, schema={"medicine": pl.String, "ingredient": pl.UInt32}, orient="row")
-        told = rows.select("medicine", child=pl.col("child_id").hash(), born=born, told=pl.col("child_id").is_not_null())
-        numbered = told.with_row_index("row", offset=start + 1).filter("told")
-        self._kept.add(numbered.join(known, on="medicine", maintain_order="left").select(list(SCHEMA)))
+        index, names = distinct(rows["medicine"])
+        inside = [self._numbers(name) for name in names]
+        nobody = pl.Series([None], dtype=pl.UInt64).new_from_index(0, len(rows))
+        told = pl.DataFrame({"child": hashed(rows["child_id"]), "born": hashed(rows["born"]) if "born" in rows.columns else nobody})
+        told = told.with_row_index("row", offset=start + 1)
+        for place in range(max(map(len, inside), default=0) or 1):
+            ingredient = pl.Series([each[place] if place < len(each) else None for each in inside], dtype=pl.UInt32).gather(index)
+            kept = pl.col("child").is_not_null() & (ingredient.is_not_null() if place else True)
+            self._kept.add(told.with_columns(ingredient.alias("ingredient")).filter(kept).select(list(SCHEMA)))
 
     def _numbers(self, name: str | None) -> list[int]:
         medicine = self._formulary.medicine(name)
@@ -55,7 +56,7 @@ class Repeats:
         repeated, disagreeing = Groups(0, []), Groups(0, [])
         for every in self._kept.parts():
             rows = every.filter(pl.col("child").is_duplicated())  # a child with one row has nothing to be told of
-            pairs = rows.with_columns(group=pl.struct("child", "ingredient").hash())
+            pairs = rows.filter(pl.col("ingredient").is_not_null()).with_columns(group=pl.struct("child", "ingredient").hash())
             pairs = pairs.filter(pl.col("group").is_duplicated())
             repeated = _more(repeated, pairs, pairs["row"].n_unique())
             births = rows.filter(pl.col("born").is_not_null()).with_columns(group="child")

@@ -1,6 +1,6 @@
 """A file of orders checked: chunk after chunk, in input order, one result row for each input row, with a summary.
 
-Memory holds a few chunks of some 300 000 rows, and up to two million rows of the list of children.
+Memory holds a few chunks of some 300 000 rows, and up to six million rows of the list of children.
 """
 
 from __future__ import annotations
@@ -31,7 +31,7 @@ from dosecheck.batch.repeats import SCHEMA, Repeats
 from dosecheck.batch.screen import Screen
 from dosecheck.batch.slices import Slices
 from dosecheck.batch.straight import Straight
-from dosecheck.batch.texts import RESULTS, class_texts, not_read, schema, unanswered, unread_rows, verdict_texts
+from dosecheck.batch.texts import RESULTS, not_read, result_texts, schema, unanswered, unread_rows, verdict_texts
 from dosecheck.batch.work import Piece, Work
 from dosecheck.errors import FileError, InputError
 from dosecheck.formulary.load import Formulary
@@ -80,10 +80,13 @@ class Batch:
         Args:
             rows: columns named as the options of `dosecheck order`, with "_" for "-"; others are not looked at.
         """
-        return self.compare(rows)()
+        return self.compare(rows)().cast(pl.String)
 
     def compare(self, rows: pl.DataFrame) -> Callable[[], pl.DataFrame]:
-        """Does all of `answer` but the words, which the returned function puts to it, in another thread if need be."""
+        """Does all of `answer` but the words, which the returned function puts to it, in another thread if need be.
+
+        Columns of few texts are coded there (pl.Enum).
+        """
         dated = self._dated(rows)
         screened, read = self.screen.screen(dated)
         self.slow += len(screened.slow)
@@ -91,14 +94,7 @@ class Batch:
         single = pl.DataFrame(one_by_one, schema=schema(), orient="row")
         unread = unread_rows(read)
         held = screened._replace(classes=list(screened.classes), bounds=list(screened.bounds))  # the next chunk adds to the screen's own
-
-        def words() -> pl.DataFrame:
-            answers = class_texts(held._replace(rows=held.rows.sort("row")), read.weight_z)
-            if len(single) or len(unread):
-                answers = pl.concat([answers, single, unread]).sort("row")
-            return answers.select(RESULTS)
-
-        return words
+        return lambda: result_texts(held, read.weight_z, pl.concat([single, unread]))
 
     def _dated(self, rows: pl.DataFrame) -> pl.DataFrame:
         on = pl.lit(self.today.isoformat())
@@ -232,7 +228,7 @@ def _with_refused(answers: pl.DataFrame, chunk: Chunk) -> pl.DataFrame:
         schema={"row": pl.UInt32, "why": pl.String},
         orient="row",
     )
-    wide = answers.with_row_index("row").join(why, on="row", how="left", maintain_order="left")
+    wide = answers.cast(pl.String).with_row_index("row").join(why, on="row", how="left", maintain_order="left")
     bad = pl.col("why").is_not_null()
     new = {"outcome": pl.lit(NOT_CHECKED), "codes": pl.lit("unreadable"), "sentence": pl.col("why")}
     return wide.select(

@@ -33,7 +33,7 @@ _ROW_SCHEMA = {"row": pl.UInt32, "class": pl.Int64, "high": pl.Int64, "weight": 
 
 
 class Screened(NamedTuple):
-    """`rows`: one row for each that the columns answered: `row`, `class`, `high`, `weight`, `least`, `bound`;
+    """`rows`: one row for each that the columns answered, in order: `row`, `class`, `high`, `weight`, `least`, `bound`;
     `classes`: what each class is answered; `bounds`: the texts of the limits that may bind; `slow`: rows for the one-order engine."""
 
     rows: pl.DataFrame
@@ -55,17 +55,20 @@ class Screen:
     def screen(self, rows: pl.DataFrame) -> tuple[Screened, Read]:
         """One chunk of text columns (codes already mapped)."""
         read = self.columns.read(rows)
-        frame = self._frame(read).filter(~pl.col("unread"))
+        asked = read.combinations(ASKED)
+        frame = self._frame(read, asked.index).filter(~pl.col("unread"))
         slow = frame.filter("slow")["row"]
-        rows, unknown, aside = self._apart(read.combinations(ASKED).values, frame.filter(~pl.col("slow")))
+        rows, unknown, aside = self._apart(asked.values, frame.filter(~pl.col("slow")))
         told, dull = self.slots.compared(read, rows, self.cells.known)
         answered = pl.concat([rows.select("row", "weight"), told], how="horizontal").select(list(_ROW_SCHEMA))
         slow = pl.concat([slow, *aside, rows["row"].filter(dull)]).sort().to_list()
-        return Screened(pl.concat([answered.filter(~dull), unknown]), self.slots.classes, self.slots.figures.texts, slow), read
+        answered = answered.filter(~dull)
+        answered = pl.concat([answered, unknown]).sort("row") if len(unknown) else answered
+        return Screened(answered, self.slots.classes, self.slots.figures.texts, slow), read
 
-    def _frame(self, read: Read) -> pl.DataFrame:
+    def _frame(self, read: Read, asked: pl.Series) -> pl.DataFrame:
         """Everything about a row that does not depend on its medicine; `often` is the row of `read.frequency`."""
-        asked, often = read.combinations(ASKED), read.combinations(FREQUENCY)
+        often = read.combinations(FREQUENCY)
         read.frequency = frequency = self._frequency(often.values)
         course = read.column("course", lambda q: q.value.numerator if q.value.denominator == 1 else -1, pl.Int64)
         odd = [read.column("dose", is_slow, pl.Boolean).fill_null(False), *(read.is_given(field) for field in _SLOW_FIELDS)]
@@ -86,7 +89,7 @@ class Screen:
             "days_hi",
             "course",
             self._flags(),
-            asked=asked.index,
+            asked=asked,
             often=often.index,
             dose=read.codes("dose").cast(pl.UInt32),
             on=read.column("on", lambda day: day, pl.Date),

@@ -36,6 +36,7 @@ RESULTS = (
 
 
 _DECIMALS = 3
+_NULL_IF_EMPTY = ("regimen", "source")
 
 
 def not_read(why: str) -> str:
@@ -63,29 +64,31 @@ def unread_rows(read: Read) -> pl.DataFrame:
     )
 
 
-def class_texts(screened: Screened, weight_z: pl.Series) -> pl.DataFrame:
-    """The classes' texts and each row's own numbers, rounded once, to three decimals.
+def result_texts(screened: Screened, weight_z: pl.Series, others: pl.DataFrame) -> pl.DataFrame:
+    """The columns of RESULTS for every row, in order; what the rows of a class share is coded (pl.Enum), since it is few texts.
 
     Args:
         weight_z: the z-score of every row of the chunk, in hundredths.
+        others: `row` and RESULTS of the rows that were answered otherwise.
     """
     classes = screened.classes
-    table = pl.DataFrame(
-        [
-            (
-                c.answered.outcome,
-                c.answered.codes,
-                c.answered.regimen or None,
-                c.answered.source or None,
-                c.answered.sentence,
-                c.scale,
-            )
-            for c in classes
-        ],
-        schema={**dict.fromkeys(("outcome", "codes", "regimen", "source", "sentence"), pl.String), "scale": pl.Int64},
-        orient="row",
-    )[screened.rows["class"]]
-    wide = pl.concat([screened.rows, table], how="horizontal")
+    shared = {name: pl.Series([getattr(c.answered, name) or None for c in classes], dtype=pl.String) for name in _NULL_IF_EMPTY}
+    shared |= {name: pl.Series([getattr(c.answered, name) for c in classes], dtype=pl.String) for name in ("outcome", "codes", "sentence")}
+    codes = {name: pl.Enum(pl.concat([texts, others[name]]).drop_nulls().unique(maintain_order=True)) for name, texts in shared.items()}
+    of = screened.rows["class"]
+    coded = [texts.cast(codes[name]).gather(of).alias(name) for name, texts in shared.items()]
+    bound = pl.Series(screened.bounds, dtype=pl.String).gather(screened.rows["bound"])
+    texts = [*coded, bound.alias("binding_limit"), *_own_numbers(screened, weight_z)]
+    answers = screened.rows.select("row").with_columns(texts).select("row", *RESULTS)
+    if len(others):
+        answers = pl.concat([answers, others.with_columns(pl.col(name).cast(kind) for name, kind in codes.items())]).sort("row")
+    return answers.select(RESULTS)
+
+
+def _own_numbers(screened: Screened, weight_z: pl.Series) -> list[pl.Series]:
+    """Each row's own numbers, rounded once, to three decimals."""
+    of = screened.rows["class"]
+    wide = screened.rows.with_columns(pl.Series([c.scale for c in screened.classes], dtype=pl.Int64).gather(of).alias("scale"))
     numbers = wide.select(
         one_dose=_thousandths(pl.col("high"), pl.col("scale")),
         dose_per_kg=_thousandths(pl.col("high").cast(pl.Int128) * 10**12, pl.col("scale").cast(pl.Int128) * pl.col("weight")),
@@ -93,13 +96,11 @@ def class_texts(screened: Screened, weight_z: pl.Series) -> pl.DataFrame:
         times_the_most=_thousandths(pl.col("high"), pl.col("least")),
     )
     patterns = {"one_dose": " {}", "dose_per_kg": " {}/kg", "most_for_one_dose": " {}", "times_the_most": ""}
-    index, names = distinct(pl.Series([c.unit for c in classes], dtype=pl.String))
-    units = Distinct(index.gather(screened.rows["class"]), names)
-    written = {name: _written(numbers[name], units, pattern) for name, pattern in patterns.items()}
-    bound = pl.Series(screened.bounds, dtype=pl.String).gather(screened.rows["bound"])
+    index, names = distinct(pl.Series([c.unit for c in screened.classes], dtype=pl.String))
+    units = Distinct(index.gather(of), names)
     index, hundredths = distinct(weight_z.gather(screened.rows["row"]))
-    written["weight_z"] = _decimals(pl.Series(hundredths, dtype=pl.Int64), 2).gather(index)
-    return wide.with_columns(binding_limit=bound, **written).select("row", *RESULTS)
+    z = _decimals(pl.Series(hundredths, dtype=pl.Int64), 2).gather(index)
+    return [*(_written(numbers[name], units, pattern).alias(name) for name, pattern in patterns.items()), z.alias("weight_z")]
 
 
 def _thousandths(over: pl.Expr, under: pl.Expr, down: bool = False) -> pl.Expr:

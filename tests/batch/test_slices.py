@@ -71,3 +71,10 @@ def test_what_is_told(held: int, monkeypatch: pytest.MonkeyPatch) -> None:
             "1 children have rows that disagree about the date of birth (one child?):",
             "rows 2, 7",
         ]
+
+
+def test_unknown_medicines_are_no_repeat() -> None:
+    with Slices(SCHEMA, None) as kept:
+        repeats = Repeats(FORMULARY, kept)
+        repeats.add(pl.DataFrame({"child_id": ["c1", "c1", "c1"], "medicine": ["exampol", "exampol", None]}), 0)
+        assert repeats.lines() == []
