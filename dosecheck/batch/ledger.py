@@ -79,6 +79,11 @@ def path_of(results: str | Path) -> Path:
     return Path(f"{results}.ledger.json")
 
 
+def alone(path: str | Path) -> bool:
+    """Whether the name is that of a ledger; no result ends so."""
+    return Path(path).suffix.lower() == ".json"
+
+
 def ledger(read: dict[str, Print | None], tally: Tally, by: By, written: dict[str, Any]) -> dict[str, Any]:
     """All that a ledger says.
 

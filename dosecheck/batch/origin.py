@@ -12,6 +12,7 @@ from threading import Event
 from types import TracebackType
 from typing import NamedTuple, Self
 
+from dosecheck.batch.database import told
 from dosecheck.errors import FileError
 
 _PIECE = 1 << 20
@@ -34,7 +35,7 @@ class Origin:
     """
 
     def __init__(self, paths: Sequence[str | Path]) -> None:
-        self.names = [Path(path).name for path in paths]
+        self.names = [Path(told(str(path))).name for path in paths]
         self._paths = [str(path) for path in paths]
         self.before = [_state(path) for path in self._paths]
         self._enough = Event()

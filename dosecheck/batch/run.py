@@ -44,7 +44,7 @@ _REQUIRED = ("medicine", "dose")
 class Summary(NamedTuple):
     """`rows` = the sum of `outcomes`; of those `refused` could not be read and `slow` went one by one.
 
-    ledger: the file that proves it; None where the result is a pipe.
+    ledger: the file that proves it; None where the result is a pipe and none was asked for.
     aside: the file of refused rows, if any, as they were given.
     gone_on: so many rows were answered by an earlier, unfinished run.
     """
@@ -124,6 +124,7 @@ def run_batch(
     asked: Asked = NOTHING,
     refused: str | Path | None = None,
     resume: bool = False,
+    ledger_to: str | Path | None = None,
 ) -> Summary:
     """Checks a file of orders and writes the results beside it, whole or not at all.
 
@@ -134,6 +135,7 @@ def run_batch(
         asked: what the name of the orders does not say.
         refused: where refused rows are put aside; None: beside the result, if there are any.
         resume: go on with a run that was stopped; the result, and all beside it, is the same to the byte.
+        ledger_to: where the ledger goes of a result that is a pipe or a table; that of a file stands beside it.
 
     Raises:
         FileError: the file cannot be read or the result cannot be written; no result is left behind.
@@ -152,7 +154,9 @@ def run_batch(
         if resume and None in origin.before:
             raise FileError(str(orders), "What is no file cannot be read a second time.", "Leave --resume out.")
         if is_pipe(results):
-            work: Work | Straight = Straight(results, names, RESULTS, asked.form)
+            work: Work | Straight = Straight(results, names, RESULTS, asked.form, ledger_to, orders)
+        elif ledger_to is not None:
+            raise FileError(str(ledger_to), f"The ledger of a file stands beside it: {path_of(results).name}.", "Leave --ledger out.")
         else:
             work = Work(results, aside_places, names, RESULTS, header_of(first), settings, resume, orders)
         with work:
@@ -179,7 +183,7 @@ def run_batch(
         repeats,
         formulary.fingerprint,
         formulary.as_of,
-        path_of(os.path.realpath(results)) if real else None,
+        path_of(os.path.realpath(results)) if real else Path(ledger_to) if ledger_to else None,
         aside_places[0] if real and tally.refused else None,
         gone_on,
     )

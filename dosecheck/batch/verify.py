@@ -8,7 +8,8 @@ from typing import Any, NamedTuple
 
 from dosecheck.batch.database import is_address
 from dosecheck.batch.files import read_orders, sources_of
-from dosecheck.batch.ledger import UNREADABLE, path_of, print_or_error, read_ledger
+from dosecheck.batch.forms import STANDARD
+from dosecheck.batch.ledger import UNREADABLE, alone, path_of, print_or_error, read_ledger
 from dosecheck.errors import FileError
 from dosecheck.records import OUTCOMES
 
@@ -30,11 +31,15 @@ def verify(results: str | Path, orders: str | Path | None = None) -> list[Compar
     """Reads the result again from the first byte to the last.
 
     Args:
+        results: or a ledger alone, of a result that is no file (`not_compared` says what that leaves out).
         orders: the file of orders, or a folder or pattern of them, where they should be compared too.
 
     Raises:
         FileError: a file cannot be read, or there is no ledger.
     """
+    if alone(results):
+        told = _of_no_file(results)
+        return [_sum(told), *(_origin(told, orders) if orders else [])]
     told = read_ledger(path_of(results))
     found = print_or_error(results)
     said = told["result"]
@@ -61,8 +66,27 @@ def _counts(told: dict[str, Any], outcomes: Counter[str], refused: int) -> list[
     rows = [Compared("rows", told["rows"], outcomes.total())]
     rows += [Compared(f"answered {name}", told["answered"].get(name), count) for name, count in answered.items()]
     rows.append(Compared("refused", told["refused"], refused))
-    total = sum(told["answered"].values()) + told["refused"]
-    return [*rows, Compared("rows in = answered + refused", told["rows"], total)]
+    return [*rows, _sum(told)]
+
+
+def _sum(told: dict[str, Any]) -> Compared:
+    return Compared("rows in = answered + refused", told["rows"], sum(told["answered"].values()) + told["refused"])
+
+
+def not_compared(results: str | Path) -> str:
+    """What `verify` leaves out, and why; "" where that is nothing."""
+    if not alone(results):
+        return ""
+    where = _of_no_file(results)["result"].get("name")
+    return f"The rows of the result cannot be compared: they went to {'standard output' if where == STANDARD else where}, which is no file."
+
+
+def _of_no_file(path: str | Path) -> dict[str, Any]:
+    """A ledger that stands beside no result."""
+    told = read_ledger(path)
+    if told["result"]["sha256"] is not None:
+        raise FileError(str(path), "This is the ledger of a file.", f"Name that file, {told['result'].get('name')}.")
+    return told
 
 
 def _origin(told: dict[str, Any], orders: str | Path) -> list[Compared]:

@@ -48,7 +48,7 @@ OPTIONS = {
     "chart": "--now --svg --as-of --formulary --json --help",
     "child": "--weight --weighed --weight-is --age --born --on --gestation --height --sex --creatinine --formulary --json --help",
     "sheet": "--child --weight --weighed --weight-is --age --born --on --gestation --height --sex --creatinine --out --formulary --json --help",
-    "batch check": "--out --columns --delimiter --form --sheet --query --spark --fail-on --refused --resume --as-of --formulary --json --help",
+    "batch check": "--out --columns --delimiter --form --sheet --query --spark --fail-on --refused --resume --ledger --as-of --formulary --json --help",
     "batch charts": "--out --spark --zone --columns --delimiter --form --sheet --query --fail-on --as-of --formulary --json --help",
     "batch columns": "--columns --out --delimiter --form --sheet --query --formulary --json --help",
     "batch report": "--out --before --columns --by --first --charts --on --formulary --json --help",

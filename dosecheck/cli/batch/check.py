@@ -37,6 +37,7 @@ _EPILOG = "Exit status: 0 every row was answered, 1 an outcome named by --fail-o
 )
 @click.option("--refused", metavar="FILE", cls=Once, help="where rows that cannot be read go, as given; else beside the results")
 @click.option("--resume", is_flag=True, help="go on with a run that was stopped, if there is one")
+@click.option("--ledger", "ledger_to", metavar="FILE.json", cls=Once, help="where the ledger goes when the result is - or a table")
 @as_of_option
 @common_options
 def command(
@@ -48,6 +49,7 @@ def command(
     fail_on: tuple[str, ...],
     refused: str | None,
     resume: bool,
+    ledger_to: str | None,
     as_of: str | None,
     folder: str | None,
     as_json: bool,
@@ -64,15 +66,15 @@ def command(
     formulary = open_formulary(folder, as_of)
     mapped = read_map(columns) if columns else None
     if master:
-        if refused or resume:
-            raise click.UsageError("--refused and --resume do not go with --spark. Leave them out.")
+        if refused or resume or ledger_to:
+            raise click.UsageError("--refused, --resume and --ledger do not go with --spark. Leave them out.")
         from dosecheck.cli.batch.on_spark import on_spark
 
         summary = on_spark(master, orders, results, formulary, mapped, asked(), as_json)
         return _status(summary, fail_on)
     today = (begun_on(results) if resume else None) or date.today()
     with _Progress(as_json) as progress:
-        summary = run_batch(orders, results, formulary, today, mapped, progress.show, asked(), refused, resume)
+        summary = run_batch(orders, results, formulary, today, mapped, progress.show, asked(), refused, resume, ledger_to or None)
     click.echo(_as_json(summary) if as_json else summary_text(summary, told(results)), err=results == "-")
     return _status(summary, fail_on)
 
