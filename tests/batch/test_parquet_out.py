@@ -109,6 +109,18 @@ def test_a_stream_goes_on_with_what_a_dictionary_told(tmp_path: Path) -> None:
     assert len(written) == 1
 
 
+def test_codes_that_no_row_has_and_their_order_change_no_byte(tmp_path: Path) -> None:
+    """A run that goes on has seen fewer texts than one that was never stopped."""
+    texts, written = ["b", None, "a", "b"], set()
+    for n, known in enumerate((["a", "b"], ["b", "a"], ["x", "b", "y", "a", "z"])):
+        path = tmp_path / f"{n}.parquet"
+        with ResultWriter(path, ["a", "nothing"]) as result:
+            result.write(pl.DataFrame({"a": texts, "nothing": [None] * 4}, dict.fromkeys(("a", "nothing"), pl.Enum(known))))
+        assert pl.read_parquet(path)["a"].to_list() == texts
+        written.add(path.read_bytes())
+    assert len(written) == 1
+
+
 def test_a_footer_that_tells_of_rows_elsewhere_is_never_written(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     """Stands for a library whose offsets go by another beginning."""
     monkeypatch.setattr(pa, "OSFile", lambda path, mode: _Elsewhere(open(path, mode)))  # noqa: SIM115

@@ -266,6 +266,23 @@ def test_codes_of_parquet_orders_go_on_as_codes(tmp_path: Path, out: str, small:
     assert files(tmp_path) == files(tmp_path / "whole")
 
 
+@pytest.mark.parametrize("out", FORMS)
+def test_rows_that_are_checked_by_columns_go_on_to_the_same_bytes(tmp_path: Path, out: str, small: None) -> None:
+    """Each chunk brings answers that the chunks before did not have; a run that goes on has not seen theirs."""
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr(csv_cut, "CHUNK_BYTES", 20_000)
+        patch.setattr(pipeline, "ENOUGH_ROWS", 200)
+        other = GOOD.replace("paracetamol", "ibuprofen").replace("210 mg", "140 mg").replace("6 hours", "8 hours")
+        kinds = (GOOD, STOP, other, GOOD.replace("6 hours", "4 hours"), other.replace("140", "1400"), GOOD.replace("210", "100"))
+        orders = put(tmp_path, *(row for kind in kinds for row in [kind] * 300))
+        (tmp_path / "whole").mkdir()
+        assert run(tmp_path / "whole", orders, out).slow < 300
+        for rows in (400, 1000):
+            stopped(tmp_path, orders, out, rows=rows)
+            assert 0 < run(tmp_path, orders, out, resume=True).gone_on < 1800
+            assert (tmp_path / out).read_bytes() == (tmp_path / "whole" / out).read_bytes()
+
+
 DAMAGES = {
     "cut": lambda text: text[:-1],
     "none": lambda text: b"",
