@@ -11,11 +11,13 @@ from typing import NamedTuple
 import polars as pl
 import polars.selectors as cs
 
+from dosecheck.batch.coded import coded
+
 LONGEST_FIELD = 131_072  # characters
 LONGEST_ROW = 1 << 20  # bytes: where no end of a row is found within it, the file is refused
 CHUNK_BYTES = 16 << 20
 CHUNK_ROWS = 200_000
-ENOUGH_ROWS = 300_000  # what small chunks are put together to, so that each part of a screen is worth its while
+ENOUGH_ROWS, ENOUGH_BYTES = 300_000, 64 << 20  # small chunks are put together to that many rows, or that much text
 
 
 class Refused(NamedTuple):
@@ -86,6 +88,11 @@ def shown(text: str | bytes, most: int = 200) -> str:
 def plain(chunk: Chunk) -> Chunk:
     """With every column as pl.String."""
     return chunk._replace(rows=chunk.rows.cast(pl.String))
+
+
+def in_codes(chunk: Chunk) -> Chunk:
+    """With the columns of few texts coded."""
+    return chunk._replace(rows=coded(chunk.rows))
 
 
 def without_unfit(chunk: Chunk) -> Chunk:

@@ -17,7 +17,7 @@ route = "oral"                                      # of every row: the file has
 from __future__ import annotations
 
 import tomllib
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Iterator, Sequence
 from difflib import get_close_matches
 from functools import partial
 from pathlib import Path
@@ -25,6 +25,7 @@ from typing import Any
 
 import polars as pl
 
+from dosecheck.batch.coded import each_text
 from dosecheck.batch.columns import FIELDS
 from dosecheck.errors import FileError, InputError
 from dosecheck.formulary.placed import line_and_column
@@ -81,7 +82,7 @@ class ColumnMap:
         renamed = rows.rename({theirs: ours for ours, (theirs, _) in self.columns.items()})
         units = {ours: unit for ours, (_, unit) in self.columns.items() if unit}
         changed = [
-            _each_text(renamed[name], partial(_changed, codes=self.codes.get(name, {}), unit=units.get(name, "")))
+            each_text(renamed[name], partial(_changed, codes=self.codes.get(name, {}), unit=units.get(name, "")))
             for name in dict.fromkeys((*self.codes, *units))
             if name in renamed.columns
         ]
@@ -91,14 +92,6 @@ class ColumnMap:
 def _changed(texts: pl.Series, codes: dict[str, str], unit: str) -> pl.Series:
     texts = texts.replace(codes) if codes else texts
     return texts + f" {unit}" if unit else texts
-
-
-def _each_text(column: pl.Series, change: Callable[[pl.Series], pl.Series]) -> pl.Series:
-    """The change of every text; once for each of them where the column is coded."""
-    if not isinstance(column.dtype, pl.Enum):
-        return change(column)
-    texts = change(column.dtype.categories)
-    return texts.cast(pl.Enum(texts.unique(maintain_order=True))).gather(column.to_physical().cast(pl.UInt32)).alias(column.name)
 
 
 def read_map(path: str | Path) -> ColumnMap:

@@ -17,6 +17,7 @@ import pyarrow as pa
 import pyarrow.parquet as pq
 
 from dosecheck.batch.arrow_out import Arrow
+from dosecheck.batch.coded import each_text, texts_of
 from dosecheck.batch.csv_cut import DELIMITERS
 from dosecheck.batch.forms import STANDARD, form_of
 from dosecheck.batch.parquet_out import Parquet
@@ -32,15 +33,14 @@ def no_formulas(rows: pl.DataFrame, own: Sequence[str] = ()) -> pl.DataFrame:
     Args:
         own: columns that we made ourselves and that never start so.
     """
-    rows = rows.with_columns((cs.categorical() | cs.enum() - cs.by_name(own)).cast(pl.String))
-    risky = [s.name for s in rows.select((cs.string() - cs.by_name(own)).str.contains(FORMULA).any()) if s[0]]
-    return rows.with_columns(map(_neutral, risky))
+    rows = rows.with_columns(cs.categorical().cast(pl.String))
+    others = [rows[name] for name, kind in rows.schema.items() if name not in own and isinstance(kind, pl.String | pl.Enum)]
+    return rows.with_columns(each_text(column, _neutral) for column in others if texts_of(column).str.contains(FORMULA).any())
 
 
-def _neutral(name: str) -> pl.Expr:
-    text = pl.col(name)
-    runs = text.str.contains(FORMULA) & ~text.str.contains(_NEGATIVE_NUMBER)
-    return pl.when(runs).then("'" + text).otherwise(text).alias(name)
+def _neutral(texts: pl.Series) -> pl.Series:
+    runs = texts.str.contains(FORMULA) & ~texts.str.contains(_NEGATIVE_NUMBER)
+    return pl.select(pl.when(runs).then("'" + texts).otherwise(texts)).to_series().alias(texts.name)
 
 
 class Form(Protocol):

@@ -16,9 +16,9 @@ import polars as pl
 import pyarrow as pa
 import pyarrow.parquet as pq
 
+from dosecheck.batch.coded import few_texts
 from dosecheck.batch.typed import Typed
 
-_SAMPLE = 1000  # rows by which it is judged whether codes are worth while
 _MARK = b"PAR1"  # begins and ends a Parquet file; before the last one stands the length of the footer
 _LENGTH, _BEGIN = 4, 8  # bytes of that length, and of the place where a chunk begins
 
@@ -40,7 +40,7 @@ class Parquet:
         measured = [
             field.name for field in table.schema if not _is_text(field.type)
         ]  # the least and the greatest text tell nobody anything
-        repeated = [name for name in table.column_names if rows[name].head(_SAMPLE).n_unique() < _SAMPLE // 2]  # others have a text a row
+        repeated = [name for name in table.column_names if few_texts(rows[name])]  # others have a text a row
         with pa.OSFile(self._path, "ab") as sink:
             begin = sink.tell()
             os.lseek(sink.fileno(), 0, os.SEEK_SET)  # the writer wants to begin at 0; the first bytes take it back to the end

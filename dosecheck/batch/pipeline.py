@@ -8,7 +8,7 @@ from typing import Generic, TypeVar
 
 import polars as pl
 
-from dosecheck.batch.chunk import ENOUGH_ROWS, Chunk, plain
+from dosecheck.batch.chunk import ENOUGH_BYTES, ENOUGH_ROWS, Chunk, plain
 
 T = TypeVar("T")
 
@@ -16,14 +16,19 @@ T = TypeVar("T")
 def joined(chunks: Iterator[Chunk]) -> Iterator[Chunk]:
     """Small chunks put together, so that each part of a screen is worth its while; the first goes ahead alone."""
     held: list[Chunk] = []
-    enough = 0
+    first = True
     for chunk in chunks:
         held.append(chunk)
-        if sum(len(c.rows) for c in held) >= enough:
+        if first or _is_enough(held):
             yield _one_chunk(held)
-            held, enough = [], ENOUGH_ROWS
+            held, first = [], False
     if held:
         yield _one_chunk(held)
+
+
+def _is_enough(held: list[Chunk]) -> bool:
+    text = sum(len(given.text) for chunk in held for given in chunk.given)
+    return sum(len(chunk.rows) for chunk in held) >= ENOUGH_ROWS or text >= ENOUGH_BYTES
 
 
 def _one_chunk(held: list[Chunk]) -> Chunk:

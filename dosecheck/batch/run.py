@@ -18,7 +18,7 @@ from typing import NamedTuple
 import polars as pl
 
 from dosecheck.batch.aside import aside, header_of, places
-from dosecheck.batch.chunk import Chunk
+from dosecheck.batch.chunk import Chunk, in_codes
 from dosecheck.batch.colmap import ColumnMap
 from dosecheck.batch.columns import FIELDS
 from dosecheck.batch.files import read_coded, sources_of
@@ -143,7 +143,7 @@ def run_batch(
     batch, by = Batch(formulary, today), By(formulary, today, columns)
     folder = None if is_pipe(results) else Path(os.path.realpath(results)).parent
     known = (*FIELDS, "order_id", "child_id")
-    coming = ahead(joined(read_coded(orders, columns.to_read(known) if columns else known, asked)))
+    coming = ahead(map(in_codes, joined(read_coded(orders, columns.to_read(known) if columns else known, asked))))
     with Origin(sources_of(orders)) as origin, closing(coming) as chunks, Slices(SCHEMA, folder) as kept:
         repeats = Repeats(formulary, kept)
         first = next(chunks)

@@ -31,6 +31,7 @@ from dosecheck.batch.chunk import (
     shown,
     without_unfit,
 )
+from dosecheck.batch.coded import of_codes
 from dosecheck.batch.csv_cut import not_utf8
 from dosecheck.errors import FileError
 
@@ -190,11 +191,8 @@ def _coded(column: pa.Array | pa.ChunkedArray) -> pl.Series | None:
     unfit = texts.str.contains("\0", literal=True) | (texts.str.len_bytes() > LONGEST_FIELD)
     if texts.null_count() or texts.n_unique() < len(texts) or unfit.any():
         return None
-    kind = pl.UInt8 if len(texts) < 2**8 else pl.UInt16 if len(texts) < 2**16 else pl.UInt32
-    codes = pl.Series(pa.chunked_array([each.indices for each in chunks])).cast(kind)
-    empty = texts.index_of("")  # an empty text is not given
-    codes = codes if empty is None else codes.set(codes == empty, None)
-    return codes.cat.to(pl.Enum(texts))
+    column = of_codes(pa.chunked_array([each.indices for each in chunks]), texts)
+    return column if "" not in texts else column.set(column == "", None)  # an empty text is not given
 
 
 def _as_text(column: pa.Array | pa.ChunkedArray) -> pl.Series:
