@@ -2,7 +2,8 @@
 
 [columns]
 medicine = "drug_name"
-weight   = { column = "weight_kg", unit = "kg" }    # the unit that the header stands for
+weight   = { column = "weight_kg", unit = "kg", decimal = "," }    # the unit that the header stands for; 14,2 is 14.2
+born     = { column = "Geb.-Datum", date = "dd.mm.yyyy" }          # how its dates are written
 
 [codes.route]
 "PO" = "oral"
@@ -27,6 +28,7 @@ import polars as pl
 
 from dosecheck.batch.coded import each_text
 from dosecheck.batch.columns import FIELDS
+from dosecheck.batch.written import plainly, written_fault
 from dosecheck.errors import FileError, InputError
 from dosecheck.formulary.placed import line_and_column
 from dosecheck.records import read_field
@@ -34,6 +36,7 @@ from dosecheck.records import read_field
 KNOWN = (*FIELDS, "order_id", "child_id", "given_at")
 _TABLES = ("columns", "codes", "constants")
 _AMOUNTS = ("weight", "dose", "age", "height", "gestation", "creatinine", "every", "over", "made_up_to", "course")
+_KEYS = ("column", "unit", "date", "decimal")
 _TRIED = ("1", "2", "30")  # numbers with which a unit is tried: a field may ask for a whole one, or for more than one
 
 
@@ -44,12 +47,17 @@ class ColumnMap:
         columns: our name to theirs, and the unit to add, if any.
         codes: our name to {their code: our text}.
         constants: our name to the text that every row has.
+        written: our name to the way in which its dates or decimals are written (`written.py`).
     """
 
     def __init__(
-        self, columns: dict[str, tuple[str, str]], codes: dict[str, dict[str, str]], constants: dict[str, str] | None = None
+        self,
+        columns: dict[str, tuple[str, str]],
+        codes: dict[str, dict[str, str]],
+        constants: dict[str, str] | None = None,
+        written: dict[str, str] | None = None,
     ) -> None:
-        self.columns, self.codes, self.constants = columns, codes, constants or {}
+        self.columns, self.codes, self.constants, self.written = columns, codes, constants or {}, written or {}
 
     def to_read(self, known: Sequence[str]) -> list[str]:
         """Of the names that we know, those that a file may hold beside this map, and the file's own names that the map reads."""
@@ -78,20 +86,21 @@ class ColumnMap:
         return mapped
 
     def apply(self, rows: pl.DataFrame) -> pl.DataFrame:
-        """The rows with our names, units added and codes written out."""
+        """The rows with our names, dates and decimals written plainly, units added and codes written out."""
         renamed = rows.rename({theirs: ours for ours, (theirs, _) in self.columns.items()})
         units = {ours: unit for ours, (_, unit) in self.columns.items() if unit}
         changed = [
-            each_text(renamed[name], partial(_changed, codes=self.codes.get(name, {}), unit=units.get(name, "")))
-            for name in dict.fromkeys((*self.codes, *units))
+            each_text(renamed[name], partial(_changed, self.codes.get(name, {}), self.written.get(name, ""), units.get(name, "")))
+            for name in dict.fromkeys((*self.codes, *self.written, *units))
             if name in renamed.columns
         ]
         return renamed.with_columns(changed).with_columns(pl.lit(text).alias(name) for name, text in self.constants.items())
 
 
-def _changed(texts: pl.Series, codes: dict[str, str], unit: str) -> pl.Series:
-    texts = texts.replace(codes) if codes else texts
-    return texts + f" {unit}" if unit else texts
+def _changed(codes: dict[str, str], spelling: str, unit: str, texts: pl.Series) -> pl.Series:
+    plain = plainly(texts, spelling) if spelling else texts
+    plain = texts.replace_strict(codes, default=plain) if codes else plain  # what a code stands for is plain already
+    return plain + f" {unit}" if unit else plain
 
 
 def read_map(path: str | Path) -> ColumnMap:
@@ -110,11 +119,10 @@ def read_map(path: str | Path) -> ColumnMap:
     faults = [f"{_line(content, place)}{why}" for place, why in _faults(raw)]
     if faults:
         raise FileError(str(path), "\n  - ".join(["It is no map of columns.", *faults]))
-    columns = {
-        name: (value, "") if isinstance(value, str) else (value["column"], value.get("unit", ""))
-        for name, value in raw.get("columns", {}).items()
-    }
-    return ColumnMap(columns, raw.get("codes", {}), raw.get("constants", {}))
+    tables = {name: {"column": value} if isinstance(value, str) else value for name, value in raw.get("columns", {}).items()}
+    columns = {name: (table["column"], table.get("unit", "")) for name, table in tables.items()}
+    written = {name: table[key] for name, table in tables.items() for key in ("date", "decimal") if key in table}
+    return ColumnMap(columns, raw.get("codes", {}), raw.get("constants", {}), written)
 
 
 Place = tuple[str, ...]
@@ -155,19 +163,22 @@ def _column_faults(columns: dict[str, Any]) -> Iterator[tuple[Place, str]]:
             continue
         table = {"column": value} if isinstance(value, str) else value
         if not (
-            isinstance(table, dict)
-            and set(table) <= {"column", "unit"}
-            and "column" in table
-            and all(isinstance(v, str) for v in table.values())
+            isinstance(table, dict) and set(table) <= set(_KEYS) and "column" in table and all(isinstance(v, str) for v in table.values())
         ):
-            yield place, 'It is neither a column\'s name nor a table of column and unit. Write { column = "weight_kg", unit = "kg" }.'
+            write = 'Write { column = "weight_kg", unit = "kg" }.'
+            yield place, f"It is neither a column's name nor a table of column, unit, date and decimal, each a text. {write}"
             continue
         if table["column"] in seen:
             yield place, f'The column "{table["column"]}" is "{seen[table["column"]]}" already. One column fills one field.'
         seen.setdefault(table["column"], name)
-        why = unit_fault(name, table["unit"]) if "unit" in table else ""
-        if why:
-            yield place, why
+        yield from ((place, why) for why in _key_faults(name, table) if why)
+
+
+def _key_faults(name: str, table: dict[str, str]) -> Iterator[str]:
+    """What is wrong with each key beside `column`, "" for nothing."""
+    if "unit" in table:
+        yield unit_fault(name, table["unit"])
+    yield from (written_fault(name, key, table[key]) for key in ("date", "decimal") if key in table)
 
 
 def unit_fault(name: str, unit: str) -> str:

@@ -77,7 +77,7 @@ def _basis(text: str) -> tuple[str, str | None]:
 
 
 def _range(body: str, text: str, per: str | None) -> tuple[Quantity, Quantity]:
-    ends = re.fullmatch(rf"({NUMBER}) ?(\D.*?)? to ({NUMBER}) ?(\D.*)", body)
+    ends = re.fullmatch(rf"({NUMBER}) ?([^0-9,].*?)? to ({NUMBER}) ?([^0-9,].*)", body)
     if not ends:
         milliequivalents = re.fullmatch(rf"({NUMBER}) ?mEq(/kg)? \(valence ([123])\)", body)
         if milliequivalents:

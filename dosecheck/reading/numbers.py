@@ -53,6 +53,16 @@ def plain(text: str, what: str, example: str) -> str:
 
 _NUMBER_FAULTS = (
     (
+        r"([0-9]+)\.([0-9]{3}) or \1\2",  # so is it handed on from a file whose decimals have a comma
+        "has a point that may be a thousands mark or a decimal point.",
+        "Write thousands without a mark (1000), and a fourth digit after three decimals (1.2340).",
+    ),
+    (
+        r"[0-9]\.[0-9]+,[0-9]",
+        "has a point and a comma, and either may be a thousands mark.",
+        "Write thousands without a mark (1000) and decimals with a point (1.5).",
+    ),
+    (
         r"[0-9],[0-9]{3}(?![0-9])",
         "has a comma, which may be a thousands mark or a decimal comma.",
         "Write thousands without a mark (1000) and decimals with a point (1.5).",
