@@ -116,6 +116,8 @@ class Columns:
     def frequency(self, values: tuple) -> tuple:
         """(most, mean as numerator and denominator, gap as numerator and denominator, once) of one combination."""
         if values not in self._frequencies:
+            if len(self._frequencies) >= _MOST_KNOWN:
+                self._frequencies.clear()
             said = dict(zip(FREQUENCY, values, strict=True))
             self._frequencies[values] = _in_numbers(said)
         return self._frequencies[values]

@@ -9,6 +9,7 @@ from __future__ import annotations
 import hashlib
 import json
 from collections import Counter
+from collections.abc import Sequence
 from datetime import date
 from pathlib import Path
 from typing import Any, NamedTuple
@@ -84,16 +85,16 @@ def alone(path: str | Path) -> bool:
     return Path(path).suffix.lower() == ".json"
 
 
-def ledger(read: dict[str, Print | None], tally: Tally, by: By, written: dict[str, Any]) -> dict[str, Any]:
+def ledger(read: Sequence[tuple[str, Print | None]], tally: Tally, by: By, written: dict[str, Any]) -> dict[str, Any]:
     """All that a ledger says.
 
     Args:
-        read: the name of each file read, and its print.
+        read: of each file read its name and its print.
         written: name, bytes and SHA-256 of the result, and of what was written beside it.
     """
     return {
         "ledger": _FORM,
-        "read": [{"name": name, **(each._asdict() if each else {"bytes": None, "sha256": None})} for name, each in read.items()],
+        "read": [{"name": name, **(each._asdict() if each else {"bytes": None, "sha256": None})} for name, each in read],
         "rows": tally.rows,
         "first_line": tally.first_line,
         "last_line": tally.last_line,

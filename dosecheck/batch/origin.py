@@ -13,6 +13,7 @@ from types import TracebackType
 from typing import NamedTuple, Self
 
 from dosecheck.batch.database import told
+from dosecheck.batch.several import names_of
 from dosecheck.errors import FileError
 
 _PIECE = 1 << 20
@@ -35,7 +36,7 @@ class Origin:
     """
 
     def __init__(self, paths: Sequence[str | Path]) -> None:
-        self.names = [Path(told(str(path))).name for path in paths]
+        self.names = names_of([told(str(path)) for path in paths])
         self._paths = [str(path) for path in paths]
         self.before = [_state(path) for path in self._paths]
         self._enough = Event()

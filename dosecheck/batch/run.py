@@ -171,7 +171,7 @@ def run_batch(
                     at += len(chunk.rows)
                     progress(at)
                 _ = repeats.found  # reckoned while the last rows are being written
-            read = dict(zip(origin.names, origin.prints(), strict=True))
+            read = list(zip(origin.names, origin.prints(), strict=True))
             if not work.whole:
                 work.seal(ledger(read, told.tally, by, work.finish()))
     tally, real = told.tally, isinstance(work, Work)

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import glob
 import os
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Sequence
 from fnmatch import fnmatchcase
 from pathlib import Path
 
@@ -37,6 +37,16 @@ def files_of(source: str) -> list[Path]:
     return files
 
 
+def names_of(paths: Sequence[str | Path]) -> list[str]:
+    """What tells the files apart: their names, with the folders below their common one where two have the same name."""
+    names = [Path(path).name for path in paths]
+    if len(set(names)) == len(names):
+        return names
+    whole = [os.path.abspath(path) for path in paths]
+    top = os.path.commonpath([os.path.dirname(path) for path in whole])
+    return [Path(os.path.relpath(path, top)).as_posix() for path in whole]
+
+
 def would_be_read(source: str, result: str) -> bool:
     """Whether a result of this name replaces a file of the source, or would be one of its files the next time."""
     if os.path.exists(result) and os.path.exists(source) and os.path.samefile(result, source):
@@ -59,7 +69,7 @@ def read_several(source: str, read: Read) -> Iterator[Chunk]:
     """
     files = files_of(source)
     columns: list[str] = []
-    for path in files:
+    for path, name in zip(files, names_of(files), strict=True):
         for chunk in read(path):
             found = chunk.rows.columns
             if not columns:
@@ -68,9 +78,9 @@ def read_several(source: str, read: Read) -> Iterator[Chunk]:
                 raise FileError(
                     str(path), f"Its columns are not those of {shown(files[0].name)}: {_difference(columns, found)}.", "Make them the same."
                 )
-            refused = [row._replace(file=path.name) for row in chunk.refused]
+            refused = [row._replace(file=name) for row in chunk.refused]
             given = tuple(each for each in chunk.given if found == columns or not each.header)  # under the first file's header
-            yield chunk._replace(rows=chunk.rows.select(columns), refused=refused, files=((0, path.name),), given=given)
+            yield chunk._replace(rows=chunk.rows.select(columns), refused=refused, files=((0, name),), given=given)
 
 
 def _difference(first: list[str], found: list[str]) -> str:

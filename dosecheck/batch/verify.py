@@ -10,6 +10,7 @@ from dosecheck.batch.database import is_address
 from dosecheck.batch.files import read_orders, sources_of
 from dosecheck.batch.forms import STANDARD
 from dosecheck.batch.ledger import UNREADABLE, alone, path_of, print_or_error, read_ledger
+from dosecheck.batch.several import names_of
 from dosecheck.errors import FileError
 from dosecheck.records import OUTCOMES
 
@@ -98,8 +99,8 @@ def _origin(told: dict[str, Any], orders: str | Path) -> list[Compared]:
         return _file("the orders", read[0], paths[0])
     said = {each.get("name"): each for each in read}
     compared = [Compared("files of orders", len(read), len(paths), True)]
-    for path in paths:
-        compared += _file(f"the orders in {Path(path).name}", said.get(Path(path).name, {}), path)
+    for name, path in zip(names_of(paths), paths, strict=True):
+        compared += _file(f"the orders in {name}", said.get(name, {}), path)
     return compared
 
 

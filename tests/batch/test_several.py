@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 import subprocess
 import sys
 from datetime import date
@@ -14,6 +15,7 @@ from dosecheck import FileError, Formulary
 from dosecheck.batch.files import Asked, read_orders
 from dosecheck.batch.out import ResultWriter
 from dosecheck.batch.run import run_batch
+from dosecheck.batch.verify import verify
 
 FOLDER = Path(__file__).parents[2] / "formulary"
 HEADER = "order_id,child_id,medicine,route,for,dose,every,weight,age\n"
@@ -103,3 +105,22 @@ def test_standard_input_needs_a_form() -> None:
     with pytest.raises(FileError, match="--form csv, tsv, jsonl or arrow"):
         ResultWriter("-", ["order"])
     assert Asked(form="csv").form == "csv"
+
+
+def test_files_of_one_name_in_several_folders(tmp_path: Path) -> None:
+    """Each is in the ledger, and a refused row says in which it stands."""
+    for ward in "ab":
+        (tmp_path / f"ward-{ward}").mkdir()
+        (tmp_path / f"ward-{ward}" / "day.csv").write_text(HEADER + GOOD.format(ward) + f"{ward}2,c1\n")
+    orders, results = str(tmp_path / "ward-?" / "day.csv"), tmp_path / "r.csv"
+    run_batch(orders, results, Formulary(FOLDER), date(2026, 5, 4))
+    told = json.loads((tmp_path / "r.csv.ledger.json").read_text())
+    assert [each["name"] for each in told["read"]] == ["ward-a/day.csv", "ward-b/day.csv"]
+    sentences = pl.read_csv(results, infer_schema=False)["sentence"]
+    assert "ward-a/day.csv, line 3" in sentences[1] and "ward-b/day.csv, line 3" in sentences[3]
+    assert all(each.agrees for each in verify(results, orders))
+    (tmp_path / "ward-b" / "day.csv").write_text(HEADER)
+    assert [each.what for each in verify(results, orders) if not each.agrees] == [
+        "bytes of the orders in ward-b/day.csv",
+        "SHA-256 of the orders in ward-b/day.csv",
+    ]
