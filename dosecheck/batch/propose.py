@@ -15,7 +15,9 @@ import polars as pl
 
 from dosecheck.batch.colmap import KNOWN, ColumnMap, unit_fault
 from dosecheck.batch.contents import DATES, Contents, are_dates, are_numbers, distinct_texts
+from dosecheck.batch.spelt import Spelt, spelt, spelt_dates, spelt_decimals, told
 from dosecheck.batch.understood import Column, rows_of
+from dosecheck.batch.written import with_points
 
 NEEDED = ("medicine", "dose")
 _FEW = 12  # distinct texts that may be a list of codes
@@ -54,34 +56,47 @@ _SEVERAL = re.compile(r"[/|,;()\[\]]")  # "Wirkstoff / drug": either may be know
 _PER_UNIT = re.compile(
     r"(/|[ _](per|pro|par|por)[ _]|[a-z]g[ _])\W*[ck][gm]\W*$", re.IGNORECASE
 )  # a dose by weight, "mg/kg" or "mg_kg", is no weight
+_ASKED = {
+    ("date", True): "Only so are its first dates real.",
+    ("date", False): "Is the day or the month first?",
+    ("decimal", True): "Is that a decimal comma?",
+    ("decimal", False): "Some of its commas are thousands marks.",
+}
 _UNIT_TELLS = {"kg": "weight", "cm": "height"}  # what else would be counted in it?
 
 
 class Guess(NamedTuple):
-    """One of our fields, and the columns that could fill it, each with the unit that its header tells ("" for none); `by` says why."""
+    """One of our fields, and the columns that could fill it, each with the unit that its header tells ("" for none); `by` says why;
+    `written` is how some of them are written, where that is not the plain way."""
 
     field: str
     columns: tuple[tuple[str, str], ...]
     by: str = "its name"
+    written: tuple[tuple[str, Spelt], ...] = ()
 
     @property
     def clear(self) -> bool:
-        return len(self.columns) == 1
+        return len(self.columns) == 1 and all(way.sure for _, way in self.written)
+
+    @property
+    def needed(self) -> bool:
+        """Whether the map has to say it: a column that has our name and is plainly written is read as it stands."""
+        return self.columns != ((self.field, ""),) or bool(self.written)
 
 
 class Proposal(NamedTuple):
-    """`guesses` in the order of our own fields; `dates`: columns of dates, each of which could fill one of `open_dates`; `rest`: nothing is
-    known of them but their texts, where those are few."""
+    """`guesses` in the order of our own fields; `dates`: columns of dates and how they are written, each of which could fill one of
+    `open_dates`; `rest`: nothing is known of them but their texts, where those are few."""
 
     guesses: tuple[Guess, ...] = ()
-    dates: tuple[str, ...] = ()
+    dates: tuple[tuple[str, Spelt | None], ...] = ()
     open_dates: tuple[str, ...] = ()
     rest: tuple[tuple[str, tuple[str, ...]], ...] = ()
 
 
 def propose(names: Sequence[str]) -> list[Guess]:
     """What the names alone suggest, in the order of our own fields; a column that has our name already needs no map."""
-    return [guess for guess in _by_name(names) if guess.columns != ((guess.field, ""),)]
+    return [guess for guess in _by_name(names) if guess.needed]
 
 
 def _by_name(names: Sequence[str]) -> list[Guess]:
@@ -128,13 +143,20 @@ def propose_from(rows: pl.DataFrame, contents: Contents) -> Proposal:
         field, unit = _shown_by(rows[name], contents)
         if field and field not in filled:
             found.setdefault(field, []).append((name, unit))
+        elif (way := spelt_dates(rows[name])) or are_dates(rows[name]):
+            dates.append((name, way))
         else:
-            (dates if are_dates(rows[name]) else rest).append(name)
-    guesses = {guess.field: guess for guess in named if guess.columns != ((guess.field, ""),)}
+            rest.append((name, _few(rows[name])))
+    guesses = {guess.field: guess for guess in named}
     guesses |= {field: Guess(field, tuple(columns), "what is in it") for field, columns in found.items()}
+    known = (guesses[field]._replace(written=_ways(rows, guesses[field])) for field in KNOWN if field in guesses)
     open_dates = tuple(field for field in DATES if field not in filled)
-    known = tuple(guesses[field] for field in KNOWN if field in guesses)
-    return Proposal(known, tuple(dates), open_dates, tuple((name, _few(rows[name])) for name in rest))
+    return Proposal(tuple(guess for guess in known if guess.needed), tuple(dates), open_dates, tuple(rest))
+
+
+def _ways(rows: pl.DataFrame, guess: Guess) -> tuple[tuple[str, Spelt], ...]:
+    ways = ((column, spelt(rows[column], guess.field)) for column, _ in guess.columns)
+    return tuple((column, way) for column, way in ways if way)
 
 
 def _few(column: pl.Series) -> tuple[str, ...]:
@@ -144,6 +166,7 @@ def _few(column: pl.Series) -> tuple[str, ...]:
 
 
 def _shown_by(column: pl.Series, contents: Contents) -> tuple[str, str]:
+    column = with_points(told(column)) if spelt_decimals(column) else column
     unit = _UNITS.get(([part.lower() for part in _PARTS.split(column.name) if part] or [""])[-1], "")
     if unit in _UNIT_TELLS and not _PER_UNIT.search(column.name) and are_numbers(column):
         return _UNIT_TELLS[unit], unit
@@ -153,8 +176,8 @@ def _shown_by(column: pl.Series, contents: Contents) -> tuple[str, str]:
 def map_text(proposal: Proposal, seen: Sequence[Column] = ()) -> str:
     """The proposal as a map: what is clear as lines, what is not as comments; and the codes of the columns `seen`, to be filled in."""
     lines = ["# Proposed from names and first rows: look at each line before you use it.", "[columns]"]
-    lines += [_line(guess, *column) for guess in proposal.guesses for column in guess.columns]
-    lines += [f"# decide: {_either(proposal.open_dates)} = {_quoted(name)}" for name in proposal.dates]
+    lines += [line for guess in proposal.guesses for column in guess.columns for line in _lines(guess, *column)]
+    lines += [f"# decide: {_either(proposal.open_dates)} = {text}" for date in proposal.dates for text in _date_values(*date)]
     lines += [f"# not known, carried through: {_quoted(name)}{_holding(texts)}" for name, texts in proposal.rest]
     for column in seen:
         if column.codes:
@@ -176,10 +199,26 @@ def _holding(texts: Sequence[str]) -> str:
     return f", with {', '.join(map(_quoted, texts))}" if texts else ""
 
 
-def _line(guess: Guess, column: str, unit: str) -> str:
-    told = f'{{ column = {_quoted(column)}, unit = "{unit}" }}' if unit else _quoted(column)
-    asked = ["Is that the unit?"] * bool(unit) + [f"By {guess.by}."] * (guess.by != "its name")
-    return ("" if guess.clear else "# decide: ") + f"{guess.field} = {told}" + (f"  # {' '.join(asked)}" if asked else "")
+def _lines(guess: Guess, column: str, unit: str) -> list[str]:
+    """One for each way in which the column may be written."""
+    way = dict(guess.written).get(column)
+    asked = ["Is that the unit?"] * bool(unit) + ([_ASKED[way.key, way.sure]] if way else [])
+    asked += [f"By {guess.by}."] * (guess.by != "its name")
+    said = f"  # {' '.join(asked)}" if asked else ""
+    return ["# decide: " * (not guess.clear) + f"{guess.field} = {value}{said}" for value in _values(column, unit, way)]
+
+
+def _values(column: str, unit: str, way: Spelt | None) -> list[str]:
+    """What a map has for the column, once for each way."""
+    keys = f"column = {_quoted(column)}" + (f', unit = "{unit}"' if unit else "")
+    if way:
+        return [f'{{ {keys}, {way.key} = "{spelling}" }}' for spelling in way.spellings]
+    return [f"{{ {keys} }}" if unit else _quoted(column)]
+
+
+def _date_values(column: str, way: Spelt | None) -> list[str]:
+    asked = f"  # {_ASKED['date', way.sure]}" if way else ""
+    return [f"{value}{asked}" for value in _values(column, "", way)]
 
 
 def _quoted(text: str) -> str:
@@ -189,4 +228,6 @@ def _quoted(text: str) -> str:
 
 def map_of(guesses: Sequence[Guess]) -> ColumnMap:
     """What is clear of a proposal."""
-    return ColumnMap({guess.field: guess.columns[0] for guess in guesses if guess.clear}, {})
+    clear = [guess for guess in guesses if guess.clear]
+    written = {guess.field: way.spellings[0] for guess in clear for _, way in guess.written}
+    return ColumnMap({guess.field: guess.columns[0] for guess in clear}, {}, written=written)

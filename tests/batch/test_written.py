@@ -163,7 +163,7 @@ def test_a_file_of_such_texts(place: Path) -> None:
     assert dosecheck("batch", "verify", str(place / "out.csv")).status == 0
 
 
-def test_a_frame_and_the_replay_of_its_result(place: Path) -> None:
+def test_a_frame_of_texts_and_of_codes(place: Path) -> None:
     rows = pl.read_csv(place / "orders.csv", separator=";", infer_schema=False)
     found = check_frame(rows, Formulary(FOLDER), columns=place / "map.toml")
     assert found["outcome"].to_list() == ["within", *["not-checked"] * 4]

@@ -53,17 +53,22 @@ def command(orders: str, columns: str | None, out: str | None, asked: Callable, 
 
 def _told(proposal, seen, looked_at: int, missing: list[str]) -> dict:
     guesses = [
-        {"field": g.field, "columns": [{"column": c, "unit": u} for c, u in g.columns], "clear": g.clear, "by": g.by}
+        {"field": g.field, "columns": [_column(c, u, dict(g.written).get(c)) for c, u in g.columns], "clear": g.clear, "by": g.by}
         for g in proposal.guesses
     ]
     return {
         "proposed": guesses,
-        "dates_to_decide": list(proposal.dates),
+        "dates_to_decide": [name for name, _ in proposal.dates],
         "not_known": [name for name, _ in proposal.rest],
         "missing": missing,
         "rows_looked_at": looked_at,
         "seen": [{**column._asdict(), "values": [value._asdict() for value in column.values]} for column in seen],
     }
+
+
+def _column(name: str, unit: str, way) -> dict:
+    """With the ways in which its dates or decimals may be written, where that is not the plain one."""
+    return {"column": name, "unit": unit, **({way.key: list(way.spellings)} if way else {})}
 
 
 def _text(proposal: str, seen, looked_at: int, missing: list[str], out: str | None) -> str:
