@@ -89,7 +89,7 @@ class Reader:
         try:
             return read_field(self.name, text), None
         except InputError as error:
-            return None, "; ".join(map(str, error.faults))
+            return None, " ".join(map(str, error.faults))
 
 
 class Columns:
@@ -148,7 +148,7 @@ def _joined(errors: list[pl.Series], height: int) -> pl.Series:
     if not errors:
         return pl.Series("error", [None], dtype=pl.String).new_from_index(0, height) if height else pl.Series("error", [], dtype=pl.String)
     frame = pl.DataFrame({str(i): column for i, column in enumerate(errors)})
-    joined = frame.select(pl.concat_str(pl.all(), separator="; ", ignore_nulls=True).alias("error")).to_series()
+    joined = frame.select(pl.concat_str(pl.all(), separator=" ", ignore_nulls=True).alias("error")).to_series()
     return joined.replace("", None)
 
 

@@ -109,7 +109,7 @@ class Batch:
             order, child = read_order(texts)
             return verdict_texts(check_order(order, child, self.formulary), child, self.formulary)
         except InputError as error:
-            return unanswered("unreadable", not_read("; ".join(map(str, error.faults))))
+            return unanswered("unreadable", not_read(" ".join(map(str, error.faults))))
         except Exception as error:  # fails closed: one row that breaks the engine is never an all-clear, and hurts only itself
             return unanswered("internal-fault", not_read(f"an unexpected fault ({type(error).__name__}); please report it"))
 
