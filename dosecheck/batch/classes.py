@@ -43,6 +43,7 @@ def classed(cell: Cell, bits: int, met: tuple[Met | None, ...]) -> Classed:
     """
     shelf, asked = cell.way.shelf, cell.way.asked
     missing = {fact for name, bit in NULLS.items() if bits & bit for fact in _FACT_OF[name]} | _NEVER_TOLD
+    missing -= {"given"} if bits & ONCE else set()
     flags = RowFlags(
         asked.infusion is None,
         bool(bits & NO_AGE),

@@ -24,7 +24,7 @@ def compared(rows: pl.DataFrame, figures: Figures) -> pl.DataFrame:
         `states`: base 3, one digit a comparison of the regimen: 1 holds, 2 does not, 0 a fact is missing.
         `least`: the single dose, rounded down, at which all upper limits just hold; `bound`: the text in
         `figures.texts` of the limit that binds; both null where no dose is known.  Shown, never compared.
-        `slow`: the row is slow, or a total over more than a day is due, which columns do not hold.
+        `slow`: the row is slow, or a total over several doses is due, which columns do not hold.
     """
     columns = figures.columns(set(rows["regimen"].unique()))
     most = {sort: f"most {n}" for n, sort in enumerate(columns) if sort.shows_bound}
@@ -36,7 +36,7 @@ def compared(rows: pl.DataFrame, figures: Figures) -> pl.DataFrame:
         met = pl.col("high") <= pl.col(most[sort]) if sort in most else holds(compares, upper if sort.upper else lower)
         states.append((2 - met.cast(pl.Int64)).fill_null(0) * _at(column.digit))
     least = pl.min_horizontal(pl.lit(None, dtype=pl.Int64), *(_bound(columns[sort], name) for sort, name in most.items()))
-    total = _at(figures.has_total) & (pl.col("course").is_not_null() | pl.col("once"))
+    total = _at(figures.has_total) & pl.col("course").is_not_null() & ~pl.col("once")
     made = rows.select(
         pl.sum_horizontal(pl.lit(0, dtype=pl.Int64), *states).alias("states"),
         least=pl.when(pl.col("high").is_not_null()).then(least),
@@ -58,6 +58,7 @@ def _facts(end: str) -> dict[str, Any]:
         "average": (pl.col("mean_n"), pl.col("mean_d")),
         "gap": (pl.col("gap_n"), pl.col("gap_d")),
         "course": (pl.col("course"), 1),
+        "given": (pl.when("once").then(pl.lit(1, dtype=pl.Int64)), 1),  # how many of several doses fall in a window, columns do not tell
     }
 
 

@@ -18,8 +18,8 @@ from dosecheck.formulary.medicine import Regimen
 
 MOST_DIGITS = 39  # 3^39 still fits a column of Int64
 _NARROW_BITS = 62  # both sides of a comparison fit a column of Int64; else they are Int128
-_IN_COLUMNS = {"dose", "weight", "doses", "average", "gap", "course"}
-_OF_A_DOSE = {"dose", "weight", "doses", "average"}
+_IN_COLUMNS = {"dose", "weight", "doses", "average", "gap", "course", "given"}
+_OF_A_DOSE = {"dose", "weight", "doses", "average", "given"}
 
 
 def comparisons_of(regimen: Regimen) -> int:
