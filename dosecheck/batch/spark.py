@@ -20,7 +20,7 @@ import pyarrow as pa
 from dosecheck.batch.chunk import Chunk
 from dosecheck.batch.colmap import ColumnMap
 from dosecheck.batch.run import Batch, answered, check_columns
-from dosecheck.batch.tables_in import check_schema, chunk_of
+from dosecheck.batch.tables_in import check_schema, chunk_of, together
 from dosecheck.batch.texts import RESULTS
 from dosecheck.errors import DosecheckError
 from dosecheck.formulary.folder import VERSION
@@ -119,20 +119,8 @@ def without_pandas_warning() -> Iterator[None]:
 
 
 def _answered(answer: Callable[[pa.Table], pa.Table], batches: Iterable[pa.RecordBatch]) -> Iterator[pa.RecordBatch]:
-    for piece in _gathered(batches):
+    for piece in together(batches, PIECE_ROWS):  # rows that ask alike are answered together
         yield from answer(piece).to_batches()
-
-
-def _gathered(batches: Iterable[pa.RecordBatch]) -> Iterator[pa.Table]:
-    """Small batches put together: rows that ask alike are answered together."""
-    held: list[pa.RecordBatch] = []
-    for batch in batches:
-        held.append(batch)
-        if sum(b.num_rows for b in held) >= PIECE_ROWS:
-            yield pa.Table.from_batches(held)
-            held = []
-    if held:
-        yield pa.Table.from_batches(held)
 
 
 def with_answers(travelling: Travelling, piece: pa.Table) -> pa.Table:

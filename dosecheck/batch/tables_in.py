@@ -83,19 +83,19 @@ def check_schema(schema: pa.Schema, path: str) -> None:
 
 def _batches(source: pq.ParquetFile, path: str) -> Iterator[Chunk]:
     rows = 0
-    for chunk in _chunks_of(source.schema_arrow, _together(source.iter_batches(ENOUGH_ROWS)), path):
+    for chunk in _chunks_of(source.schema_arrow, together(source.iter_batches(ENOUGH_ROWS), ENOUGH_ROWS), path):
         rows += chunk.rows.height
         yield chunk
     if rows != source.metadata.num_rows:
         raise FileError(path, f"It holds {rows:,} rows and says {source.metadata.num_rows:,}.", "Export it again.")
 
 
-def _together(batches: Iterable[pa.RecordBatch]) -> Iterator[pa.Table]:
-    """Batches put together until they are enough; Arrow ends one wherever the codes change."""
+def together(batches: Iterable[pa.RecordBatch], enough: int) -> Iterator[pa.Table]:
+    """Batches put together to at least so many rows; Arrow ends one wherever the codes change."""
     held: list[pa.RecordBatch] = []
     for batch in batches:
         held.append(batch)
-        if sum(each.num_rows for each in held) >= ENOUGH_ROWS:
+        if sum(each.num_rows for each in held) >= enough:
             yield pa.Table.from_batches(held)
             held = []
     if held:

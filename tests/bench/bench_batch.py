@@ -63,6 +63,16 @@ class Taken(NamedTuple):
     processor: float
 
 
+def an_order(rng: random.Random, ordered: tuple) -> tuple[str, str, str, str, str, str]:
+    """Medicine, purpose, dose, how often, weight and date of birth."""
+    medicine, purpose, per_kg, every = rng.choice(ordered)
+    years = rng.randint(1, 15)
+    tenths = 80 + years * 26 + rng.randint(-20, 20)
+    dose = max(1, round(per_kg * tenths * rng.choice((1, 1, 1, 1, 0.95, 0.9, 1.05, 1.2, 10, 0.5)) / 10))
+    born = f"{2025 - years}-{rng.randint(1, 12):02d}-{rng.randint(1, 28):02d}"
+    return medicine, purpose, f"{dose} mg", every, f"{tenths // 10}.{tenths % 10} kg", born
+
+
 def write_orders(path: Path, rows: int) -> None:
     """Plausible orders, some of them wrong; the same for every run."""
     rng = random.Random(7)
@@ -70,13 +80,9 @@ def write_orders(path: Path, rows: int) -> None:
         writer = csv.writer(file, lineterminator="\n")
         writer.writerow(COLUMNS)
         for number in range(rows):
-            medicine, purpose, per_kg, every = rng.choice(ORDERED)
-            years = rng.randint(1, 15)
-            tenths = 80 + years * 26 + rng.randint(-20, 20)
-            dose = max(1, round(per_kg * tenths * rng.choice((1, 1, 1, 1, 0.95, 0.9, 1.05, 1.2, 10, 0.5)) / 10))
-            born = f"{2025 - years}-{rng.randint(1, 12):02d}-{rng.randint(1, 28):02d}"
-            writer.writerow([f"o{number}", f"c{rng.randint(1, 4 * rows)}", medicine, "oral", purpose if rng.random() < 0.7 else "", "", f"{dose} mg", every, "", "", "",
-                             f"{tenths // 10}.{tenths % 10} kg", f"2026-11-{rng.randint(1, 24):02d}", rng.choice(("measured", "stated", "")), "", born, "2026-11-25", f"ward {rng.randint(1, 9)}"])  # fmt: skip
+            medicine, purpose, dose, every, weight, born = an_order(rng, ORDERED)
+            writer.writerow([f"o{number}", f"c{rng.randint(1, 4 * rows)}", medicine, "oral", purpose if rng.random() < 0.7 else "", "", dose, every, "", "", "",
+                             weight, f"2026-11-{rng.randint(1, 24):02d}", rng.choice(("measured", "stated", "")), "", born, "2026-11-25", f"ward {rng.randint(1, 9)}"])  # fmt: skip
 
 
 def processor() -> float:

@@ -15,7 +15,7 @@ import tempfile
 from pathlib import Path
 
 import polars as pl
-from bench_batch import ROOT, RUNS, Taken, run
+from bench_batch import ROOT, RUNS, Taken, an_order, run
 
 # The medicines have 20 regimens between them.
 ORDERED = (("amoxicillin", "pneumonia", 42, "12 hours"), ("cefalexin", "infection", 12, "6 hours"), ("prednisolone", "asthma attack", 1.5, "24 hours"),
@@ -48,13 +48,9 @@ def write_orders(path: Path, rows: int, times: int) -> None:
     rng = random.Random(11)
     made = []
     for number in range(rows):
-        medicine, purpose, per_kg, every = rng.choice(ORDERED)
-        years = rng.randint(1, 15)
-        tenths = 80 + years * 26 + rng.randint(-20, 20)
-        dose = max(1, round(per_kg * tenths * rng.choice((1, 1, 1, 1, 0.95, 0.9, 1.05, 1.2, 10, 0.5)) / 10))
-        born = f"{2025 - years}-{rng.randint(1, 12):02d}-{rng.randint(1, 28):02d}"
-        made.append((f"o{number}", f"c{rng.randint(1, 4 * rows)}", named(medicine, rng.randrange(times)), "oral", purpose, f"{dose} mg", every,
-                     f"{tenths // 10}.{tenths % 10} kg", born, "2026-11-25"))  # fmt: skip
+        medicine, purpose, dose, every, weight, born = an_order(rng, ORDERED)
+        child = f"c{rng.randint(1, 4 * rows)}"
+        made.append((f"o{number}", child, named(medicine, rng.randrange(times)), "oral", purpose, dose, every, weight, born, "2026-11-25"))
     names = ("order_id", "child_id", "medicine", "route", "for", "dose", "every", "weight", "born", "on")
     pl.DataFrame(made, schema=dict.fromkeys(names, pl.String), orient="row").write_parquet(path)
 
