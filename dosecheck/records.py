@@ -217,6 +217,7 @@ class Order:
 
 CHILD_FIELDS = tuple(field.name for field in fields(Child))
 ORDER_FIELDS = tuple(field.name for field in fields(Order))
+_DEFAULTS = {record: {field.name: field.default for field in fields(record)} for record in (Order, Child)}
 
 
 def texts_of(fields: dict[str, Any], today: date) -> dict[str, Any]:
@@ -231,14 +232,33 @@ def read_order(texts: dict[str, Any]) -> tuple[Order, Child]:
     Args:
         texts: field name ("for" as well as "for_") to text; unknown names are the caller's matter.
     """
-    texts = {("for_" if name == "for" else name): value for name, value in texts.items() if value is not None}
+    return _both(texts, lambda record, given: record(**given))
+
+
+def order_of_read(values: dict[str, Any]) -> tuple[Order, Child]:
+    """The same of fields that `read_field` has read already; None is not given."""
+    return _both(values, _of_read)
+
+
+def _both(fields_given: dict[str, Any], make: Callable[[type, dict[str, Any]], Any]) -> tuple[Order, Child]:
+    given = {("for_" if name == "for" else name): value for name, value in fields_given.items() if value is not None}
     faults: list[Fault] = []
     made: list[Any] = []
     for record, names in ((Order, ORDER_FIELDS), (Child, CHILD_FIELDS)):
         try:
-            made.append(record(**{name: texts[name] for name in names if name in texts}))
+            made.append(make(record, {name: given[name] for name in names if name in given}))
         except InputError as error:
             faults += error.faults
     if faults:
         raise InputError(faults)
     return made[0], made[1]
+
+
+def _of_read(record: type, given: dict[str, Any]) -> Any:
+    made = object.__new__(record)
+    for name, value in {**_DEFAULTS[record], **given}.items():
+        object.__setattr__(made, name, value)
+    faults = made._contradictions()
+    if faults:
+        raise InputError(faults)
+    return made

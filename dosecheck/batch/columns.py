@@ -6,7 +6,7 @@ disagree with the first.  A row that the columns cannot hold exactly is marked `
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from typing import Any, NamedTuple
 
 import polars as pl
@@ -175,6 +175,13 @@ class Read:
         days = pl.Series(values, dtype=pl.Date)
         parts = {"month": days.dt.year().cast(pl.Int64) * 12 + days.dt.month(), "date": days.dt.day(), "day": days.to_physical()}
         return {name: part.cast(pl.Int64).gather(index) for name, part in parts.items()}
+
+    def rows(self, numbers: list[int]) -> Iterator[dict[str, Any]]:
+        """The fields of these rows; None is not given."""
+        columns = [(index.gather(numbers).to_list(), values) for index, values in self.given.values()]
+        for place in range(len(numbers)):
+            told = (None if (code := codes[place]) is None else values[code] for codes, values in columns)
+            yield dict(zip(self.given, told, strict=True))
 
     def is_given(self, field: str) -> pl.Series:
         return self.column(field, lambda value: True, pl.Boolean).fill_null(False)

@@ -13,7 +13,7 @@ from datetime import date
 from difflib import get_close_matches
 from itertools import chain
 from pathlib import Path
-from typing import NamedTuple
+from typing import Any, NamedTuple
 
 import polars as pl
 
@@ -35,7 +35,7 @@ from dosecheck.batch.texts import RESULTS, not_read, result_texts, schema, unans
 from dosecheck.batch.work import Piece, Work
 from dosecheck.errors import FileError, InputError
 from dosecheck.formulary.load import Formulary
-from dosecheck.records import NOT_CHECKED, OUTCOMES, read_order
+from dosecheck.records import NOT_CHECKED, OUTCOMES, order_of_read
 from dosecheck.rules.check import check_order
 
 _REQUIRED = ("medicine", "dose")
@@ -90,7 +90,7 @@ class Batch:
         dated = self._dated(rows)
         screened, read = self.screen.screen(dated)
         self.slow += len(screened.slow)
-        one_by_one = [(row, *self._one(dated, row)) for row in screened.slow]
+        one_by_one = [(row, *self._one(given)) for row, given in zip(screened.slow, read.rows(screened.slow), strict=True)]
         single = pl.DataFrame(one_by_one, schema=schema(), orient="row")
         unread = unread_rows(read)
         held = screened._replace(classes=list(screened.classes), bounds=list(screened.bounds))  # the next chunk adds to the screen's own
@@ -102,11 +102,10 @@ class Batch:
             return rows.with_columns(on.alias("on"))
         return rows.with_columns(pl.col("on").cast(pl.String).fill_null(on)) if rows["on"].null_count() else rows
 
-    def _one(self, rows: pl.DataFrame, row: int) -> tuple[str | None, ...]:
-        """The one-order engine's answer to one row."""
-        texts = {name: value for name, value in zip(rows.columns, rows.row(row), strict=True) if name in FIELDS and value is not None}
+    def _one(self, given: dict[str, Any]) -> tuple[str | None, ...]:
+        """The one-order engine's answer to one row, whose fields were read."""
         try:
-            order, child = read_order(texts)
+            order, child = order_of_read(given)
             return verdict_texts(check_order(order, child, self.formulary), child, self.formulary)
         except InputError as error:
             return unanswered("unreadable", not_read(" ".join(map(str, error.faults))))
