@@ -20,7 +20,7 @@ from dosecheck.rules.facts import doses_in_a_day, is_once
 FIELDS = tuple(name.rstrip("_") for name in (*ORDER_FIELDS, *CHILD_FIELDS))
 FREQUENCY = ("every", "times_a_day", "once", "as_needed", "at_most")
 ASKED = ("medicine", "route", "for", "step", "condition", "product")
-_LARGEST_GAP = (366 * 86_400, 300)  # in seconds, as a fraction: a year, and 300 doses a day
+_LIGHTEST = 10**10  # 10 g: a dose per kg of less might not fit a column
 _LARGEST_KEY = 2**62  # combinations are told apart by one whole number, which must fit a column of Int64
 _MOST_KNOWN = 200_000  # distinct texts remembered of one column; beyond it the memory starts afresh
 
@@ -131,7 +131,7 @@ def _in_numbers(said: dict[str, Any]) -> tuple:
     except InputError:
         return slow
     most, mean, gap = doses_in_a_day(order)
-    ceilings = (*CEILINGS["average"], *_LARGEST_GAP)
+    ceilings = (*CEILINGS["average"], *CEILINGS["gap"])
     parts = [*_pair(mean), *_pair(gap)]
     too_large = any(part is not None and part > ceiling for part, ceiling in zip(parts, ceilings, strict=True))
     if too_large or (most or 0) > CEILINGS["doses"][0]:
@@ -220,6 +220,7 @@ def child_columns(read: Read) -> pl.DataFrame:
     months = pl.col("on_month") - pl.col("born_month") - (pl.col("on_date") < pl.col("born_date")).cast(pl.Int64)
     slow = (
         (pl.lit(read.is_given("weight")) & pl.col("weight").is_null())
+        | (pl.col("weight") < _LIGHTEST)
         | (pl.lit(read.is_given("age")) & (pl.col("months_lo").is_null() | born.is_not_null()))
         | (born > on)
         | (months > 1440)

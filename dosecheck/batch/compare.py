@@ -6,11 +6,10 @@ from typing import Any
 
 import polars as pl
 
-from dosecheck.batch.figures import Column, Figures, Sort
+from dosecheck.batch.figures import SHOWN_MOST, Column, Figures, Sort
 from dosecheck.formulary.measures import MEASURES, Comparison, holds
 
 _PLACES = 64  # more than the limits of a regimen
-_SHOWN_MOST = 10**15  # a maximum beyond any dose that columns hold
 FACTS = ("low", "high", "weight", "most", "mean_n", "mean_d", "gap_n", "gap_d", "course")
 
 
@@ -70,11 +69,13 @@ def _most(sort: Sort, column: Column) -> pl.Expr:
         over, under = over * facts[name][0], under * facts[name][1]
     for name in measure.over[1:]:
         over, under = over * facts[name][1], under * facts[name][0]
-    return (over // under).clip(upper_bound=_SHOWN_MOST).cast(pl.Int64)
+    return (over // under).clip(upper_bound=SHOWN_MOST).cast(pl.Int64)
 
 
 def _bound(column: Column, most: str) -> pl.Expr:
     """What the limit allows as a single dose, and below it, as one number, the limit's place: the least of several is that of
-    the first limit.  Null where the regimen shows none of this sort."""
-    dose = pl.col(most) if column.floor.null_count() == len(column.floor) else pl.max_horizontal(most, _at(column.floor))
+    the first limit.  Null where the regimen shows none of this sort, or a fact is missing."""
+    dose = pl.col(most)
+    if column.floor.null_count() < len(column.floor):
+        dose = pl.when(dose < _at(column.floor)).then(_at(column.floor)).otherwise(dose)
     return dose * _PLACES + _at(column.limit)

@@ -17,6 +17,7 @@ from dosecheck.formulary.measures import AT_MOST, MEASURES, Comparison, bits_nee
 from dosecheck.formulary.medicine import Regimen
 
 MOST_DIGITS = 39  # 3^39 still fits a column of Int64
+SHOWN_MOST = 10**14  # in base units, beyond any dose that columns hold: a larger maximum is shown as this
 _NARROW_BITS = 62  # both sides of a comparison fit a column of Int64; else they are Int128
 _IN_COLUMNS = {"dose", "weight", "doses", "average", "gap", "course", "given"}
 _OF_A_DOSE = {"dose", "weight", "doses", "average", "given"}
@@ -121,7 +122,8 @@ def _places(regimen: Regimen) -> Iterator[tuple[Sort, Place]]:
 
 def _floor(limit: Limit) -> int | None:
     """The largest single dose that one of the limit's exceptions allows."""
-    return max((c.p // c.q for c in limit.comparisons[1:] if c.measure == "dose" and c.sense == AT_MOST), default=None)
+    floors = (min(c.p // c.q, SHOWN_MOST) for c in limit.comparisons[1:] if c.measure == "dose" and c.sense == AT_MOST)
+    return max(floors, default=None)
 
 
 def _column(sort: Sort, places: dict[int, Place], regimens: int) -> Column:

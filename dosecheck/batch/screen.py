@@ -17,12 +17,13 @@ from dosecheck.batch.amounts import is_slow
 from dosecheck.batch.answers import Answered, sentence_of, told_of
 from dosecheck.batch.bands import Cells
 from dosecheck.batch.classes import FAR_ABOVE, NO_AGE, NOT_MEASURED, NULLS, UNBELIEVABLE, WEIGHT_OLD, YOUNG, Classed
-from dosecheck.batch.columns import ASKED, FREQUENCY, Columns, Read, child_columns, distinct
+from dosecheck.batch.columns import ASKED, FREQUENCY, Columns, Read, child_columns, distinct, exact_int
 from dosecheck.batch.growth import Growth
 from dosecheck.batch.slots import Slots
 from dosecheck.batch.ways import Ways
 from dosecheck.body.growth import SEXES
 from dosecheck.formulary.load import Formulary
+from dosecheck.formulary.measures import CEILINGS
 from dosecheck.records import Child, Order
 from dosecheck.rules.check import check_order
 from dosecheck.rules.concerns import oldest_weight
@@ -70,9 +71,9 @@ class Screen:
         """Everything about a row that does not depend on its medicine; `often` is the row of `read.frequency`."""
         often = read.combinations(FREQUENCY)
         read.frequency = frequency = self._frequency(often.values)
-        course = read.column("course", lambda q: q.value.numerator if q.value.denominator == 1 else -1, pl.Int64)
+        course = read.column("course", lambda q: exact_int(q.value), pl.Int64)
         odd = [read.column("dose", is_slow, pl.Boolean).fill_null(False), *(read.is_given(field) for field in _SLOW_FIELDS)]
-        odd += [frequency["unclear"].gather(often.index), course.eq(-1).fill_null(False)]
+        odd += [frequency["unclear"].gather(often.index), read.is_given("course") & (course <= CEILINGS["course"][0]).ne_missing(True)]
         child = child_columns(read)
         measured = read.column("weight_is", lambda kind: kind != "measured", pl.Boolean).fill_null(False)
         told = pl.DataFrame({"course": course, "not_measured": measured, "often_flags": frequency["flags"].gather(often.index)})

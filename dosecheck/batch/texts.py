@@ -10,6 +10,7 @@ import polars as pl
 from dosecheck.batch.amounts import written_in
 from dosecheck.batch.answers import sentence_of, told_of
 from dosecheck.batch.columns import Distinct, Read, distinct
+from dosecheck.batch.figures import SHOWN_MOST
 from dosecheck.batch.screen import Screened
 from dosecheck.errors import KindError
 from dosecheck.formulary.load import Formulary
@@ -131,11 +132,12 @@ def _decimals(scaled: pl.Series, places: int) -> pl.Series:
 
 
 def verdict_texts(verdict: Verdict, child: Child, formulary: Formulary) -> tuple[str | None, ...]:
-    """The same columns from a single order's verdict."""
+    """The same columns from a single order's verdict; what the limits come to in whole base units, as columns hold it."""
     weight, z = child.weight, single_z(child, body_of(child), formulary)
-    binding = [s for s in verdict.limits if s.binding]
-    least = min(binding, key=lambda s: s.comes_to.value) if binding else None
     dose = verdict.one_dose
+    bounds = [s for s in verdict.limits if dose and s.comes_to and "/" not in s.comes_to.kind]
+    least = min(bounds, key=lambda s: _whole(s.comes_to).value) if bounds else None
+    most = _whole(least.comes_to) if least else None
     unit = written_in(verdict.regimens[0]) if verdict.regimens else ""
     sentence = sentence_of(verdict.outcome, [told_of(f) for f in verdict.findings if f.outcome])
     return (
@@ -144,13 +146,18 @@ def verdict_texts(verdict: Verdict, child: Child, formulary: Formulary) -> tuple
         ";".join(r.full_id for r in verdict.regimens) or None,
         _plain(dose, unit) if dose else None,
         _plain(dose / weight.to("kg"), f"{unit}/kg") if dose and weight else None,
-        _plain(least.comes_to, unit, down=True) if least else None,
-        written_ratio(dose.value / least.comes_to.value) if dose and least and least.comes_to.value else None,
+        _plain(most, unit, down=True) if most else None,
+        written_ratio(dose.value / most.value) if most and most.value else None,
         f"{least.limit.name}, {least.limit.text}" if least else None,
         None if z is None else show_number(Fraction(z)),
         "; ".join(dict.fromkeys(s.regimen.source for s in verdict.limits)) or None,
         sentence,
     )
+
+
+def _whole(amount: Quantity) -> Quantity:
+    """Rounded down to a whole base unit, and no more than is shown."""
+    return Quantity(min(amount.value // 1, SHOWN_MOST), amount.kind, amount.unit)
 
 
 def _plain(amount: Quantity, unit: str, down: bool = False) -> str:

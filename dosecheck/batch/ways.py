@@ -8,7 +8,9 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from datetime import date
+from fractions import Fraction
 from functools import cached_property
+from math import ceil
 
 import polars as pl
 
@@ -38,11 +40,11 @@ class Way:
 
     @cached_property
     def edges(self) -> dict[str, list[int]]:
-        """By fact, every whole number at which a band or an age limit begins or ends."""
+        """By fact, every whole number at which a band or an age limit begins or ends: of an edge between two, the upper one."""
         edges = {fact: set(found) for fact, found in self.shelf.edges.items()}
         weights = [end for r in _regimens(self.shelf) for b in r.bands if b.fact == "weight" for end in (b.low, b.high) if end is not None]
-        weights += [-(-c.p // c.q) for entry in self.shelf.age_limits for c in entry.limit.comparisons if c.measure == "weight"]
-        return {fact: sorted(map(int, found)) for fact, found in {**edges, "weight": set(weights)}.items() if found}
+        weights += [Fraction(c.p, c.q) for entry in self.shelf.age_limits for c in entry.limit.comparisons if c.measure == "weight"]
+        return {fact: sorted(map(ceil, found)) for fact, found in {**edges, "weight": set(weights)}.items() if found}
 
     @cached_property
     def asks_birth(self) -> bool:

@@ -55,7 +55,7 @@ MEASURES: dict[str, Measure] = {
 }
 
 # The largest numerator and denominator of each fact for which both sides of a comparison must stay within MOST_BITS:
-# 1 kg of medicine (10^12 base units of any kind), 300 doses, 500 kg of child, 10 L, 120 years.
+# 1 kg of medicine (10^12 base units of any kind), 300 doses, 500 kg of child, 10 L, a year, 120 years.
 MOST_BITS = 126
 CEILINGS: dict[str, Ratio] = {
     "dose": (10**12, 1),
@@ -64,7 +64,8 @@ CEILINGS: dict[str, Ratio] = {
     "given": (300 * 366, 1),
     "weight": (500 * 10**12, 1),
     "volume": (10**10, 1),
-    **dict.fromkeys(("gap", "over", "course"), (366 * 86_400, 1)),
+    "gap": (366 * 86_400, 300),
+    **dict.fromkeys(("over", "course"), (366 * 86_400, 1)),
     **dict.fromkeys(("months", "days", "corrected months", "corrected days", "postmenstrual days"), (44_000, 1)),
 }
 
