@@ -547,3 +547,10 @@ def test_a_file_that_holds_no_findings_of_charts_is_refused(tmp_path: Path) -> N
     (tmp_path / "charts.csv").write_text(CHARTS.replace(",stop,", ",within,"))
     with pytest.raises(FileError, match='outcome "within"'):
         make_report(path, FORMULARY, charts=str(tmp_path / "charts.csv"))
+
+
+def test_a_result_of_mapped_orders_needs_the_map(tmp_path: Path) -> None:
+    path = results(tmp_path, ORDERS)
+    pl.read_csv(path, infer_schema=False).rename({"medicine": "Wirkstoff"}).write_csv(path)
+    with pytest.raises(FileError, match='It has no column "medicine": the orders were checked with a map of their columns.*--columns'):
+        make_report(path, FORMULARY)

@@ -44,6 +44,7 @@ def read_results(path: str, columns: ColumnMap | None = None, by: Sequence[str] 
         _refuse_others(path, names, by)
         rows = chunk.rows.with_columns(pl.col(name).alias(f"by {name}") for name in by)
         rows = columns.apply(rows) if _mapped(path, names, columns) else rows
+        _refuse_unmapped(path, rows.columns)
         yield _frame(path, rows, by).with_row_index("row", row).cast({"row": pl.Int64})
         row += rows.height
 
@@ -74,6 +75,14 @@ def _refuse_others(path: str, names: list[str], by: Sequence[str]) -> None:
         if name not in names or name in RESULTS:
             given = ", ".join(n for n in names if n not in RESULTS)
             raise FileError(path, f'It has no column "{name}" to count by.', f"Its columns of orders are: {given}.")
+
+
+def _refuse_unmapped(path: str, names: list[str]) -> None:
+    """No orders are checked without these columns: they stand there under names of the file's own."""
+    missing = [name for name in ("medicine", "dose") if name not in names]
+    if missing:
+        why = f'It has no column "{missing[0]}": the orders were checked with a map of their columns.'
+        raise FileError(path, why, "Name that map here too, with --columns.")
 
 
 def _mapped(path: str, names: list[str], columns: ColumnMap | None) -> bool:
