@@ -14,7 +14,6 @@ from dosecheck.quantity import factor
 # One bit a flag of a row; the four of NULLS say which fact is missing.
 ONCE, YOUNG, NOT_MEASURED, WEIGHT_OLD, NO_AGE, UNBELIEVABLE, FAR_ABOVE = 1, 2, 4, 8, 256, 512, 1024
 NULLS = {"weight": 16, "most": 32, "gap_n": 64, "course": 128}
-FLAGS = 2048  # more than all of them together
 _FACT_OF = {"weight": ("weight",), "most": ("doses", "average"), "gap_n": ("gap",), "course": ("course",)}
 _NEVER_TOLD = {"over", "volume", "given", "surface", "gestation"}  # by a row that columns hold
 

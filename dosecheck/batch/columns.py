@@ -23,6 +23,7 @@ ASKED = ("medicine", "route", "for", "step", "condition", "product")
 _LIGHTEST = 10**10  # 10 g: a dose per kg of less might not fit a column
 _LARGEST_KEY = 2**62  # combinations are told apart by one whole number, which must fit a column of Int64
 _MOST_KNOWN = 200_000  # distinct texts remembered of one column; beyond it the memory starts afresh
+_LONGEST_KNOWN = 200  # characters: no field is longer, and notes in a wrong column are no memory's business
 
 
 class Distinct(NamedTuple):
@@ -83,7 +84,11 @@ class Reader:
         if len(known) >= _MOST_KNOWN:
             known.clear()
         known.update((text, self._read(text)) for text in texts if text not in known)
-        return [known[text] for text in texts]
+        found = [known[text] for text in texts]
+        for text in texts:
+            if len(text) > _LONGEST_KNOWN:
+                del known[text]
+        return found
 
     def _read(self, text: str) -> tuple[Any, str | None]:
         try:

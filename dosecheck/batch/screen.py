@@ -29,6 +29,7 @@ from dosecheck.rules.check import check_order
 from dosecheck.rules.concerns import oldest_weight
 
 LEAST_PART = 24  # rows that ask alike; below it one by one is faster, so that free text in a column cannot make a file slow
+_MOST_KNOWN = 50_000  # ways, or classes, remembered; beyond it the memory starts afresh
 _SLOW_FIELDS = ("gestation", "over", "made_up_to", "creatinine")
 _ROW_SCHEMA = {"row": pl.UInt32, "class": pl.Int64, "high": pl.Int64, "weight": pl.Int64, "least": pl.Int64, "bound": pl.Int64}
 
@@ -51,10 +52,15 @@ class Screen:
         self.least_part = LEAST_PART
         self.columns = Columns()
         self.growth, self.far = Growth(formulary, formulary.z_bands), Growth(formulary, formulary.far_above)
-        self.ways, self.cells, self.slots = Ways(formulary), Cells(), Slots()
+        self._forget()
+
+    def _forget(self) -> None:
+        self.ways, self.cells, self.slots = Ways(self.formulary), Cells(), Slots()
 
     def screen(self, rows: pl.DataFrame) -> tuple[Screened, Read]:
         """One chunk of text columns (codes already mapped)."""
+        if max(len(self.ways.known), len(self.slots.classes)) >= _MOST_KNOWN:
+            self._forget()
         read = self.columns.read(rows)
         asked = read.combinations(ASKED)
         frame = self._frame(read, asked.index).filter(~pl.col("unread"))
@@ -126,16 +132,17 @@ class Screen:
 
     def _apart(self, asked: list[tuple], fair: pl.DataFrame) -> tuple[pl.DataFrame, pl.DataFrame, list[pl.Series]]:
         """The rows that are compared, with their `cell`; those whose medicine is unknown, answered; and the numbers of slow ones."""
-        few = pl.len().over("asked", "no_dose") < self.least_part
-        fair = fair.with_columns(slow=few, way=self.ways.numbered(asked, fair))
+        few = fair.select(pl.len().over("asked", "no_dose") < self.least_part).to_series()
+        rare, fair = fair["row"].filter(few), fair.filter(~few)
+        fair = fair.with_columns(way=self.ways.numbered(asked, fair))
         ways = self.ways.known
         slow = pl.lit(pl.Series([way.slow for way in ways], dtype=pl.Boolean)).gather(pl.col("way")).fill_null(False)
-        fair = fair.with_columns(slow=pl.col("slow") | slow)
+        fair = fair.with_columns(slow=slow)
         left = fair.filter(~pl.col("slow") & pl.col("way").is_not_null())
         cut, cells = self.cells.numbered(ways, left)
         odd = pl.Series([cell.slow for cell in self.cells.known], dtype=pl.Boolean).gather(cells) | cut
-        unknown = fair.filter(~pl.col("slow") & pl.col("way").is_null())
-        aside = [fair.filter("slow")["row"], left.filter(odd)["row"]]
+        unknown = fair.filter(pl.col("way").is_null())
+        aside = [rare, fair.filter("slow")["row"], left.filter(odd)["row"]]
         return left.with_columns(cell=cells).filter(~odd), self._unknown_medicines(asked, unknown), aside
 
     def _unknown_medicines(self, asked: list[tuple], rows: pl.DataFrame) -> pl.DataFrame:

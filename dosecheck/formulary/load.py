@@ -35,6 +35,7 @@ def merge(raw: dict[str, Any], local: dict[str, Any]) -> dict[str, Any]:
 
 
 _RANK = {"example": 0, "draft": 1, "approved": 2}
+_MOST_SHELVES = 10_000  # remembered; beyond it the memory starts afresh, since orders may hold free text
 
 
 class Formulary:
@@ -136,6 +137,8 @@ class Formulary:
     def shelf(self, medicine: Medicine, asked: Asked) -> Shelf:
         """The regimens that an order asking so could mean; built once for each way of asking."""
         key = (medicine.id, asked)
+        if len(self._shelves) >= _MOST_SHELVES:
+            self._shelves.clear()
         if key not in self._shelves:
             self._shelves[key] = build(medicine, asked)
         return self._shelves[key]

@@ -16,8 +16,10 @@ from oracle_orders import Shelf, orders
 from oracle_write import SOURCE, SOURCES, policy, write, written
 
 from dosecheck import Formulary, FormularyError
+from dosecheck.batch import amounts, columns, screen
 from dosecheck.batch.columns import FIELDS
 from dosecheck.batch.run import Batch
+from dosecheck.formulary import load as loading
 
 TODAY = date(2026, 11, 25)
 ORDER = {"medicine": "exampol", "route": "oral", "for": "pain", "age": "5 years", "weight": "18 kg", "times_a_day": "3"}
@@ -96,3 +98,21 @@ def test_at_the_ends_of_columns(name: str, tmp_path: Path) -> None:
     regimens, rows = CASES[name]
     batch = compare(made_up(tmp_path, regimens), [ORDER | row for row in rows])
     assert batch.slow < max(len(rows), 2), "no row went by columns, or it stands for the only one"
+
+
+def test_memories_that_start_afresh(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Free text in a column makes no run larger, and what was forgotten is answered alike."""
+    limits = ((screen, "_MOST_KNOWN"), (columns, "_MOST_KNOWN"), (amounts, "_MOST_KNOWN"), (loading, "_MOST_SHELVES"))
+    for module, name in limits:
+        monkeypatch.setattr(module, name, 3)
+    formulary = made_up(tmp_path, [{"dose": "10 mg/kg", "max_doses": 3}])
+    rows = [ORDER | {"dose": f"{170 + n % 20} mg", "for": ("pain", f"pain, as {n} said")[n % 3 == 2]} for n in range(60)]
+    batch = compare(formulary, rows, 4)
+    assert len(batch.screen.ways.known) <= 3 + 4 and len(formulary._shelves) <= 3
+    assert len(batch.screen.slots.classes) <= 3 + 4
+    notes = [row | {"for": f"{n}, and so on" * 50} for n, row in enumerate(rows)]
+    assert {row[0] for row in batch.answer(pl.DataFrame(notes)).iter_rows()} == {"not-checked"}
+    assert all(len(text) <= 200 for reader in batch.screen.columns.readers.values() for text in reader.known)
+    batch.screen.least_part = 24
+    batch.answer(pl.DataFrame([row | {"for": f"rare {n}"} for n, row in enumerate(rows)]))
+    assert not batch.screen.ways.known, "rows that go one by one are no way of asking"
