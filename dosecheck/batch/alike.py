@@ -27,22 +27,24 @@ class Alike:
 
 
 class Shown:
-    """The dose of each row, and the least bound of its readings with the limit that it comes from; null where there is none."""
+    """Of each row the reading whose dose is the most times what is allowed: the dose, the bound, and the limit that it comes from;
+    null where there is none.  Readings of one ingredient have the same dose, so that the least bound is shown."""
 
     def __init__(self, rows: int) -> None:
         nothing = pl.Series([None], dtype=pl.Int64).new_from_index(0, rows)
         self._told = pl.DataFrame({"high": nothing, "least": nothing, "bound": nothing})
 
     def add(self, places: pl.Series, told: pl.DataFrame) -> None:
-        """What one slot shows of the rows at `places`: `high`, `least`, `bound`.  Of equal bounds the earlier slot's stays."""
+        """What one slot shows of the rows at `places`: `high`, `least`, `bound`.  Of equal ones the earlier slot's stays."""
         if len(places) == len(self._told) and self._told["high"].null_count() == len(places):
             self._told = told
             return
         both = pl.concat([self._told[places], told.select(pl.all().name.prefix("new "))], how="horizontal")
-        better = pl.col("least").is_null() & pl.col("new least").is_not_null() | (pl.col("new least") < pl.col("least"))
+        more = pl.col("new high").cast(pl.Int128) * pl.col("least") > pl.col("high").cast(pl.Int128) * pl.col("new least")
+        better = (pl.col("least").is_null() & pl.col("new least").is_not_null() | more).fill_null(False)
         new = both.select(
-            pl.when(better.fill_null(False)).then("new high").otherwise(pl.coalesce("high", "new high")).alias("high"),
-            *(pl.when(better.fill_null(False)).then(f"new {name}").otherwise(name).alias(name) for name in ("least", "bound")),
+            pl.when(better).then("new high").otherwise(pl.coalesce("high", "new high")).alias("high"),
+            *(pl.when(better).then(f"new {name}").otherwise(name).alias(name) for name in ("least", "bound")),
         )
         self._told = self._told.with_columns(self._told[name].scatter(places, new[name]) for name in new.columns)
 

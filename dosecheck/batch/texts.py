@@ -136,8 +136,9 @@ def verdict_texts(verdict: Verdict, child: Child, formulary: Formulary) -> tuple
     weight, z = child.weight, single_z(child, body_of(child), formulary)
     dose = verdict.one_dose
     bounds = [s for s in verdict.limits if dose and s.comes_to and "/" not in s.comes_to.kind]
-    least = min(bounds, key=lambda s: _whole(s.comes_to).value) if bounds else None
+    least = min(bounds, key=lambda s: _whole(s.comes_to).value / s.dose) if bounds else None
     most = _whole(least.comes_to) if least else None
+    dose = Quantity(least.dose, least.regimen.kind, written_in(least.regimen)) if least else dose
     unit = written_in(verdict.regimens[0]) if verdict.regimens else ""
     sentence = sentence_of(verdict.outcome, [told_of(f) for f in verdict.findings if f.outcome])
     return (

@@ -76,7 +76,7 @@ def limit_states(regimen: Regimen, judged: Judged, upper: dict[str, Ratio], case
     bounds = [most_for_one_dose(limit, facts) for limit, facts in zip(regimen.limits, each, strict=True)]
     least = min((b for b in bounds if b is not None), default=None)
     binding = bounds.index(least) if least is not None else -1
-    source = case.formulary.source(regimen.source)
+    source, dose = case.formulary.source(regimen.source), Fraction(*upper["dose"])
     states, steps = [], []
     for index, (limit, state, bound) in enumerate(zip(regimen.limits, judged.states, bounds, strict=True)):
         comes_to = None
@@ -86,7 +86,7 @@ def limit_states(regimen: Regimen, judged: Judged, upper: dict[str, Ratio], case
         elif limit.main.measure == "rate/weight" and case.weight:
             comes_to = Quantity(Fraction(limit.main.p, limit.main.q), limit.figure.kind, limit.figure.unit) * case.weight
             steps += [] if limit.beyond else [Step(limit.name, (limit.figure, TIMES, case.weight), comes_to)]
-        states.append(LimitState(limit, regimen, state, comes_to, index == binding, source))
+        states.append(LimitState(limit, regimen, state, comes_to, index == binding, source, dose))
     return tuple(states), steps
 
 

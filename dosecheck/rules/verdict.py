@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 from dataclasses import dataclass
+from fractions import Fraction
 from functools import cached_property
 from typing import TYPE_CHECKING, Any, NamedTuple
 
@@ -65,7 +66,11 @@ def earlier_open(doses: int | None) -> str:
 
 
 class LimitState(NamedTuple):
-    """One limit as it stood for this order.  `comes_to` is what it amounts to for this child, where it is a dose."""
+    """One limit as it stood for this order.
+
+    `comes_to` is what it amounts to for this child, where it is a dose; `dose` what one dose of the order comes to, in base
+    units of the regimen's kind (of an infusion, in one second).
+    """
 
     limit: Limit
     regimen: Regimen
@@ -73,6 +78,7 @@ class LimitState(NamedTuple):
     comes_to: Quantity | None
     binding: bool
     source: str
+    dose: Fraction
 
 
 class Suggestion(NamedTuple):

@@ -49,7 +49,7 @@ def test_keys_never_run_over(rows: list[tuple[str, ...]], unused: int) -> None:
 def test_slots_put_together(data: st.DataObject) -> None:
     """Which rows are alike, and of each row the dose of the slot with the least bound, the earlier of equals."""
     count = data.draw(st.integers(1, 12))
-    number = st.one_of(st.none(), st.integers(0, 3))
+    dose_of, bound_of = (st.one_of(st.none(), st.integers(first, 3)) for first in (1, 0))
     first = data.draw(st.lists(st.integers(0, 2), min_size=count, max_size=count))
     alike, shown = Alike(coded(first)), Shown(count)
     told: list[list[Any]] = [[value] for value in first]
@@ -58,14 +58,14 @@ def test_slots_put_together(data: st.DataObject) -> None:
     for slot in range(data.draw(st.integers(0, 4))):
         places = sorted(data.draw(st.sets(st.integers(0, count - 1), min_size=1)))
         states = [data.draw(st.integers(0, 2)) for _ in places]
-        doses, bounds = ([data.draw(number) for _ in places] for _ in range(2))
+        doses, bounds = ([data.draw(number) for _ in places] for number in (dose_of, bound_of))
         bounds = [bound if dose is not None else None for dose, bound in zip(doses, bounds, strict=True)]
         alike.divide(pl.Series(places, dtype=pl.UInt32), slot, coded(states))
         new = {"high": doses, "least": bounds, "bound": [None if bound is None else slot for bound in bounds]}
         shown.add(pl.Series(places, dtype=pl.UInt32), pl.DataFrame(new, schema=dict.fromkeys(new, pl.Int64)))
         for place, state, dose, bound in zip(places, states, doses, bounds, strict=True):
             told[place].append((slot, state))
-            if bound is not None and (least[place] is None or bound < least[place][0]):
+            if bound is not None and (least[place] is None or dose * least[place][0] > high[place] * bound):
                 least[place], high[place] = (bound, slot), dose
             elif high[place] is None:
                 high[place] = dose

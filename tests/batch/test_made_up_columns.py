@@ -36,10 +36,10 @@ def compare(formulary: Formulary, rows: list[dict[str, str]], chunk: int = 1000)
     return batch
 
 
-def made_up(folder: Path, regimens: list[dict[str, Any]]) -> Formulary:
+def made_up(folder: Path, regimens: list[dict[str, Any]], **keys: Any) -> Formulary:
     usual = {"route": "oral", "for": ["pain"], "age": {"from": "1 year"}, "max_daily": {"none": "made up"}, "source": SOURCE}
     entries = [{"id": f"r{n}", "valid_from": date(2020, 1, 1), **usual, **regimen} for n, regimen in enumerate(regimens)]
-    medicine = {"id": "exampol", "name": "exampol", "status": "example", "ingredient": [{"id": "exampol"}], "regimen": entries}
+    medicine = {"id": "exampol", "name": "exampol", "status": "example", "ingredient": [{"id": "exampol"}], **keys, "regimen": entries}
     files = {"policy.toml": policy(), "sources.toml": SOURCES, "medicines/exampol.toml": written(medicine)}
     return Formulary(write(files, folder))
 
@@ -98,6 +98,33 @@ def test_at_the_ends_of_columns(name: str, tmp_path: Path) -> None:
     regimens, rows = CASES[name]
     batch = compare(made_up(tmp_path, regimens), [ORDER | row for row in rows])
     assert batch.slow < max(len(rows), 2), "no row went by columns, or it stands for the only one"
+
+
+TABLET = {"id": "tablet", "name": "a tablet", "form": "tablet", "routes": ["oral"], "source": SOURCE}
+
+
+@pytest.mark.parametrize(
+    ("second", "strength", "shown"),
+    [
+        ("50 mg", "50 mg", ("1", "100 mg", "dose, 100 mg")),  # within, and not two times what the second ingredient may be
+        ("20 mg", "50 mg", ("2.5", "50 mg", "dose, 20 mg")),
+        ("80 mg", "100 mg", ("1.25", "100 mg", "dose, 80 mg")),
+        ("5 units", "50 units", ("10", "50 units", "dose, 5 units")),
+    ],
+)
+def test_of_several_ingredients_the_one_furthest_beyond_is_shown(
+    tmp_path: Path, second: str, strength: str, shown: tuple[str, ...]
+) -> None:
+    product = {**TABLET, "strengths": {"exampol": "100 mg per tablet", "secundol": f"{strength} per tablet"}}
+    regimens = [
+        {"ingredient": "exampol", "dose": "100 mg", "max_doses": 3},
+        {"ingredient": "secundol", "dose": second, "max_doses": 3},
+    ]
+    formulary = made_up(tmp_path, regimens, ingredient=[{"id": "exampol"}, {"id": "secundol"}], product=[product])
+    row = ORDER | {"product": "tablet", "dose": "1 tablets"}
+    compare(formulary, [row, row])
+    answer = Batch(formulary, TODAY).answer(pl.DataFrame([row]))
+    assert answer.select("times_the_most", "one_dose", "binding_limit").row(0) == shown
 
 
 def test_memories_that_start_afresh(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
