@@ -1,6 +1,6 @@
 """A file of orders checked: chunk after chunk, in input order, one result row for each input row, with a summary.
 
-Memory holds a few chunks of some 300 000 rows, and up to six million rows of the list of children.
+Memory holds a few chunks of some 300 000 rows, and up to three million rows of the list of children.
 """
 
 from __future__ import annotations

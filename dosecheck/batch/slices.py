@@ -17,7 +17,7 @@ import pyarrow as pa
 
 from dosecheck.errors import FileError
 
-HELD = 6_000_000  # rows in memory
+HELD = 3_000_000  # rows in memory
 _PARTS = 16  # of those in memory: some at a time are looked at faster than all
 SLICES = 256  # so that one of 1,000 million rows has a few million
 
