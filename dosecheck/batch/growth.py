@@ -53,7 +53,8 @@ def _odd_z() -> pl.Expr:
 class Growth:
     """One formulary's references and z-limits, for chunk after chunk of rows.
 
-    A frame has `weight` (ng), `days_lo`, `days_hi`, `months_lo` and `sex` (0 not told, 1 female, 2 male).
+    A frame has `weight` (ng), `days_lo`, `days_hi`, `months_lo` and `sex` (0 not told, 1 female, 2 male); days below 0,
+    of a child born after the order, are compared with nothing.
     """
 
     def __init__(self, formulary: Formulary, bands: tuple[ZBand, ...]) -> None:
@@ -85,7 +86,7 @@ class Growth:
         block = (pl.col("days_lo") // _BLOCK).clip(0, LAST_DAY // _BLOCK)
         low, high = (pl.lit(side).gather(block) for side in self._sure)
         sure = (pl.col("days_lo") == pl.col("days_hi")) & (pl.col("weight") >= low) & (pl.col("weight") <= high)
-        compared = pl.col("weight").is_not_null() & (pl.col("days_hi") <= LAST_DAY)
+        compared = pl.col("weight").is_not_null() & pl.col("days_lo").ge(0) & (pl.col("days_hi") <= LAST_DAY)
         return frame.select((compared & ~sure.fill_null(False)).fill_null(False)).to_series()
 
     @cached_property
@@ -104,7 +105,7 @@ class Growth:
 
     def hundredths(self, frame: pl.DataFrame) -> pl.Series:
         """z of each weight in hundredths; null unless the age is known to the day and the sex is told."""
-        known = (pl.col("days_lo") == pl.col("days_hi")) & (pl.col("days_hi") <= LAST_DAY) & (pl.col("sex") > 0)
+        known = (pl.col("days_lo") == pl.col("days_hi")) & pl.col("days_lo").is_between(0, LAST_DAY) & (pl.col("sex") > 0)
         known = frame.select((known & pl.col("weight").is_not_null()).fill_null(False)).to_series()
         rows = frame.filter(known)
         empty = pl.Series([None], dtype=pl.Int64).new_from_index(0, len(frame))

@@ -136,7 +136,7 @@ def verdict_texts(verdict: Verdict, child: Child, formulary: Formulary) -> tuple
     weight, z = child.weight, single_z(child, body_of(child), formulary)
     dose = verdict.one_dose
     bounds = [s for s in verdict.limits if dose and s.comes_to and "/" not in s.comes_to.kind]
-    least = min(bounds, key=lambda s: _whole(s.comes_to).value / s.dose) if bounds else None
+    least = min(bounds, key=lambda s: _whole(s.comes_to).value / (s.dose or 1)) if bounds else None  # 0: of a surface that rounds to none
     most = _whole(least.comes_to) if least else None
     dose = Quantity(least.dose, least.regimen.kind, written_in(least.regimen)) if least else dose
     unit = written_in(verdict.regimens[0]) if verdict.regimens else ""

@@ -27,7 +27,7 @@ ORDER = {"medicine": "exampol", "route": "oral", "for": "pain", "age": "5 years"
 
 def compare(formulary: Formulary, rows: list[dict[str, str]], chunk: int = 1000) -> Batch:
     """Every result column alike, of rows that go by columns in chunks of that size and of the same rows one by one."""
-    frame = pl.DataFrame([{field: row.get(field) for field in FIELDS} for row in rows], schema=dict.fromkeys(FIELDS, pl.String))
+    frame = pl.DataFrame([{field: row.get(field) or None for field in FIELDS} for row in rows], schema=dict.fromkeys(FIELDS, pl.String))
     batch, single = Batch(formulary, TODAY), Batch(formulary, TODAY)
     batch.screen.least_part, single.screen.least_part = 0, len(rows) + 1
     found = [batch.answer(part) for part in frame.iter_slices(chunk)]
@@ -81,6 +81,18 @@ CASES: dict[str, tuple[list[dict[str, Any]], list[dict[str, str]]]] = {
     "a weight of which a dose per kg is too large": (
         [{"dose": "10 nanograms/kg", "max_doses": 3}],
         [{"dose": "1000 g", "weight": weight} for weight in ("0.000000000001 kg", "9.9 g", "10 g", "18 kg")],
+    ),
+    "a child who is not born for many years": (
+        [{"dose": "10 mg/kg", "max_doses": 3}],
+        [
+            {"dose": "180 mg", "age": "", "born": born, "sex": sex}
+            for born in ("2026-11-26", "2099-01-01", "2026-11-25")
+            for sex in ("female", "male")
+        ],
+    ),
+    "a dose of a surface that rounds to none": (
+        [{"dose": "3 mg", "max_doses": 3}],
+        [{"dose": "10 mg/m2", "weight": "0.000000000001 kg", "height": "60 cm"}, {"dose": "3 mg"}],
     ),
     "a shortest gap of many decimals, for many doses a day": (
         [{"dose": "10 mg/kg", "min_gap": "20000.000000000001 minutes"}],
