@@ -98,11 +98,13 @@ def run(*arguments: str) -> tuple[Taken, str]:
 
 
 def batch(orders: Path, results: Path) -> Taken:
+    results.unlink(missing_ok=True)  # what is there already would be kept to the end, which is no part of the job
     return run("-m", "dosecheck", "batch", str(orders), "--out", str(results))[0]
 
 
 def floor(orders: Path, results: Path) -> Taken:
     kind, copy = orders.suffix, results.with_stem("copy")
+    copy.unlink(missing_ok=True)
     read = {"orders": READ[kind].format(str(orders)), "results": READ[kind].format(str(results))}
     taken, said = run("-c", FLOOR.format(**read, kind=kind[1:], copy=str(copy)))
     return Taken(*(all_of_it - float(unlike) for all_of_it, unlike in zip(taken, said.split(), strict=True)))
