@@ -1,6 +1,6 @@
 """What an order costs by the number of regimens: a million orders spread evenly over a formulary of 20 regimens, and over
 one of 2,000 (the same medicines a hundred times under other names), Parquet to Parquet, in one run; each time is the
-least of three.
+least of three.  What an order costs is told apart from the start, by a tenth of the rows beside all of them.
 
     python tests/bench/bench_regimens.py [ROWS]
 """
@@ -65,17 +65,23 @@ def least(formulary: Path, orders: Path) -> Taken:
 
 def main() -> None:
     rows = int(sys.argv[1]) if len(sys.argv) > 1 else 1_000_000
-    taken = {}
+    each: dict[int, Taken] = {}
     with tempfile.TemporaryDirectory() as folder:
         for times in (1, TIMES):
             formulary = write_formulary(Path(folder, f"formulary-{times}"), times)
-            orders = Path(folder, f"orders-{times}.parquet")
-            write_orders(orders, rows, times)
             run("-m", "dosecheck", "formulary", "lint", str(formulary))
-            taken[times] = least(formulary, orders)
-            print(f"{20 * times:,} regimens, {rows:,} rows: {taken[times].elapsed:.2f} s, {taken[times].processor:.2f} s of processor")
-    ratio = Taken(*(many / few for few, many in zip(taken[1], taken[TIMES], strict=True)))
-    print(f"100 times the regimens cost {ratio.elapsed:.2f} x the time, {ratio.processor:.2f} x the processor")
+            taken = []
+            for some in (rows // 10, rows):
+                orders = Path(folder, f"orders-{times}-{some}.parquet")
+                write_orders(orders, some, times)
+                taken.append(least(formulary, orders))
+                print(f"{20 * times:,} regimens, {some:,} rows: {taken[-1].elapsed:.2f} s, {taken[-1].processor:.2f} s of processor")
+            each[times] = Taken(*((many - few) / (rows - rows // 10) * 1e6 for few, many in zip(*taken, strict=True)))
+            print(
+                f"  beyond the start, which reads the formulary: {each[times].elapsed:.2f} us an order, {each[times].processor:.2f} us of processor"
+            )
+    ratio = Taken(*(many / few for few, many in zip(each[1], each[TIMES], strict=True)))
+    print(f"with 100 times the regimens an order costs {ratio.elapsed:.2f} x the time, {ratio.processor:.2f} x the processor")
 
 
 if __name__ == "__main__":
