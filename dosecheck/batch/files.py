@@ -16,9 +16,10 @@ from dosecheck.batch.chunk import Chunk, Refused, plain
 from dosecheck.batch.csv_in import read_csv
 from dosecheck.batch.database import is_address, read_database, told
 from dosecheck.batch.forms import NOTHING, STANDARD, Asked, Form, delimiter_of, form_of
+from dosecheck.batch.lines_in import read_lines
 from dosecheck.batch.out import ResultWriter
 from dosecheck.batch.several import files_of, is_several, read_several
-from dosecheck.batch.tables_in import read_arrow, read_lines, read_parquet
+from dosecheck.batch.tables_in import read_arrow, read_parquet
 from dosecheck.batch.unpack import opened, standard_input
 from dosecheck.batch.workbook_in import read_workbook
 from dosecheck.errors import FileError

@@ -12,7 +12,7 @@ import pyarrow as pa
 import pyarrow.parquet as pq
 import pytest
 
-from dosecheck.batch import tables_in
+from dosecheck.batch import lines_in, tables_in
 from dosecheck.batch.chunk import LONGEST_FIELD, LONGEST_ROW, Chunk
 from dosecheck.batch.files import read_coded, read_orders
 from dosecheck.errors import FileError
@@ -188,7 +188,7 @@ def test_known_columns_may_come_later_than_the_first_line(tmp_path: Path) -> Non
 
 
 def test_lines_come_in_chunks(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr(tables_in, "CHUNK_ROWS", 4)
+    monkeypatch.setattr(lines_in, "CHUNK_ROWS", 4)
     chunks = lines(tmp_path, GOOD * 10)
     assert [chunk.line.to_list() for chunk in chunks] == [[1, 2, 3, 4], [5, 6, 7, 8], [9, 10]]
 
