@@ -15,7 +15,7 @@ from dosecheck.batch.coded import coded
 
 LONGEST_FIELD = 131_072  # characters
 LONGEST_ROW = 1 << 20  # bytes: where no end of a row is found within it, the file is refused
-CHUNK_BYTES = 16 << 20
+CHUNK_BYTES = 8 << 20
 CHUNK_ROWS = 200_000
 ENOUGH_ROWS, ENOUGH_BYTES = 300_000, 64 << 20  # small chunks are put together to that many rows, or that much text
 
