@@ -30,7 +30,6 @@ from dosecheck.batch.coded import each_text
 from dosecheck.batch.columns import FIELDS
 from dosecheck.batch.written import plainly, written_fault
 from dosecheck.errors import FileError, InputError
-from dosecheck.formulary.placed import line_and_column
 from dosecheck.records import read_field
 
 KNOWN = (*FIELDS, "order_id", "child_id", "given_at")
@@ -129,6 +128,8 @@ Place = tuple[str, ...]
 
 
 def _line(content: bytes, place: Place) -> str:
+    from dosecheck.formulary.placed import line_and_column  # loaded only where something is wrong, for it takes a while
+
     line, _ = line_and_column(content, place)
     return f"line {line}, {'.'.join(place)}: " if line else f"{'.'.join(place)}: "
 

@@ -16,7 +16,6 @@ from functools import lru_cache
 from typing import BinaryIO, NamedTuple, NoReturn
 
 import pyarrow as pa
-import pyarrow.compute as pc
 
 from dosecheck.batch.chunk import CHUNK_BYTES, CHUNK_ROWS, LONGEST_ROW, shown
 from dosecheck.errors import FileError
@@ -63,6 +62,8 @@ class Marks:
 
     def is_good(self, text: bytes, end: int) -> bool:
         """All rows in good form: asked of Arrow's matcher, which is twice as fast as `walk` and says only yes or no."""
+        import pyarrow.compute as pc  # loaded only for a file with quotes, for it takes a while
+
         sizes = pa.array([0, end], pa.int64()).buffers()[1]
         whole = pa.Array.from_buffers(pa.large_binary(), 1, [None, sizes, pa.py_buffer(text)])
         return pc.match_substring_regex(whole, rf"\A{self.good_text.decode()}\z")[0].as_py()
