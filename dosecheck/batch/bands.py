@@ -11,7 +11,7 @@ from typing import NamedTuple
 
 import polars as pl
 
-from dosecheck.batch.columns import distinct
+from dosecheck.batch.columns import Distinct, combined
 from dosecheck.batch.ways import Way
 from dosecheck.formulary.cells import AGE_FACTS, Band
 from dosecheck.formulary.measures import Ratio
@@ -63,22 +63,14 @@ class Cells:
             ways: all that are known.
             rows: `way`, `weight`, and the ends of the age in months and in days.
         """
-        edges = _edges(ways)
-        cut, key, sizes = _placed(ways, edges, rows)
-        index, keys = distinct(key)
-        numbers = [self._number(ways, key, sizes) for key in keys]
+        cut, places = _placed(ways, rows)
+        index, found = combined([Distinct(rows["way"], ways), *places.values()])
+        numbers = [self._number(way, dict(zip(places, of_way, strict=True))) for way, *of_way in found]
         return cut, pl.Series(numbers, dtype=pl.UInt32).gather(index)
 
-    def _number(self, ways: list[Way], key: int, sizes: dict[str, int]) -> int:
-        places = []
-        for size in reversed(sizes.values()):
-            key, place = divmod(key, size)
-            places.append(place)
-        way = ways[key]
-        inside = {
-            fact: point for fact, place in zip(sizes, reversed(places), strict=True) if (point := _point(way, fact, place)) is not None
-        }
-        about = (key, *inside.items())
+    def _number(self, way: Way, places: dict[str, int]) -> int:
+        inside = {fact: point for fact, place in places.items() if (point := _point(way, fact, place)) is not None}
+        about = (way.number, *inside.items())
         if about not in self._numbers:
             self._numbers[about] = len(self.known)
             self.known.append(_cell(way, inside))
@@ -96,24 +88,24 @@ def _edges(ways: list[Way]) -> dict[str, list[pl.Series]]:
     return edges
 
 
-def _placed(ways: list[Way], edges: dict[str, list[pl.Series]], rows: pl.DataFrame) -> tuple[pl.Series, pl.Series, dict[str, int]]:
-    """`cut`; each row's way and places in one number; and how many places each fact has: 0 not known, 1 below the first edge ..."""
-    way, key, sizes = pl.col("way"), pl.col("way").cast(pl.Int64), {}
+def _placed(ways: list[Way], rows: pl.DataFrame) -> tuple[pl.Series, dict[str, Distinct]]:
+    """`cut`; and by fact each row's place among the edges of its way: 0 not known, 1 below the first edge ..."""
+    edges, way = _edges(ways), pl.col("way")
     points = rows.select(((pl.col("months_lo") == pl.col("months_hi")) & (pl.col("days_lo") == pl.col("days_hi"))).all()).item()
     babies = pl.Series([each.asks_birth for each in ways], dtype=pl.Boolean)
     cut = pl.lit(babies).gather(way) & (pl.col("months_lo") < _CERTAIN_MONTHS) if babies.any() else pl.lit(False)
-    for fact in ("months", *(fact for fact in FACTS if fact != "months")):  # months also tell whether an age is known at all
+    places = {}
+    for fact in FACTS:
         low, high = _interval(fact)
         lists = edges.get(fact, [])
-        if not lists and fact != "months":
+        if not lists and fact != "months":  # months also tell whether an age is known at all
             continue
         place = _above(low, lists, way)
         if lists and low is not high and not (points and fact in ("months", "days")):
             cut = cut | (_above(high, lists, way) != place)
-        sizes[fact] = len(lists) + 2
-        key = key * sizes[fact] + pl.when(low.is_null()).then(0).otherwise(place + 1)
-    made = rows.select(cut.fill_null(False).alias("cut"), key.alias("key"))
-    return made["cut"], made["key"], sizes
+        places[fact] = pl.when(low.is_null()).then(0).otherwise(place + 1)
+    made = rows.select(cut.fill_null(False).alias("cut"), **places)
+    return made["cut"], {fact: Distinct(made[fact], range(len(edges.get(fact, [])) + 2)) for fact in places}
 
 
 def _above(value: pl.Expr, edges: list[pl.Series], way: pl.Expr) -> pl.Expr:

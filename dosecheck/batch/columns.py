@@ -30,7 +30,7 @@ class Distinct(NamedTuple):
     """A column as indexes into its distinct values; `values` is in the order of the indexes."""
 
     index: pl.Series
-    values: list[Any]
+    values: Sequence[Any]
 
 
 def distinct(column: pl.Series) -> Distinct:

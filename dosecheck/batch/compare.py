@@ -10,14 +10,13 @@ from dosecheck.batch.figures import SHOWN_MOST, Column, Figures, Sort
 from dosecheck.formulary.measures import MEASURES, Comparison, holds
 
 _PLACES = 64  # more than the limits of a regimen
-FACTS = ("low", "high", "weight", "most", "mean_n", "mean_d", "gap_n", "gap_d", "course")
 
 
 def compared(rows: pl.DataFrame, figures: Figures) -> pl.DataFrame:
     """What each row's comparisons came to.
 
     Args:
-        rows: `regimen`, its number in `figures`, FACTS, `once` and `slow`.
+        rows: `regimen`, its number in `figures`, the facts of `_facts`, `once` and `slow`.
 
     Returns:
         `states`: base 3, one digit a comparison of the regimen: 1 holds, 2 does not, 0 a fact is missing.

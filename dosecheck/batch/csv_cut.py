@@ -148,7 +148,7 @@ class CsvFile:
             text = header.decode()
             names = next(csv.reader(io.StringIO(text, newline=""), strict=True, delimiter=self.delimiter))
         except UnicodeDecodeError as error:
-            raise self._error(f"The header line cannot be read: {not_utf8(error)}", "Save the file as UTF-8.") from error
+            raise self._error(f"The header line cannot be read: {not_utf8(error)}", "") from error
         except csv.Error as error:
             raise self._error(f"The header line cannot be read: {error}.", "Put it right first.") from error
         self._check_names(names)

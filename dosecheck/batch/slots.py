@@ -10,7 +10,7 @@ from dosecheck.batch.alike import Alike, Shown
 from dosecheck.batch.amounts import Amounts, Meant, dose_columns, plain_kind
 from dosecheck.batch.bands import Cell
 from dosecheck.batch.classes import Classed, Met, classed
-from dosecheck.batch.columns import Distinct, Read, distinct
+from dosecheck.batch.columns import Distinct, Read, combined, distinct
 from dosecheck.batch.compare import compared
 from dosecheck.batch.figures import Figures
 from dosecheck.formulary.medicine import Regimen
@@ -87,11 +87,10 @@ class Slots:
             for name in ("plainly", "about")
         )
         plain, by_dose = pl.lit(plainly).gather(pl.col("held")), pl.lit(of_dose).gather(pl.col("dose"))
-        of = pl.when(plain == by_dose).then(plain).otherwise(pl.lit(about).gather(pl.col("held")))
-        index, keys = distinct(part.select(of * (len(values) + 1) + pl.col("dose")).to_series())
-        abouts = [*any_of.items()]
-        pairs = ((abouts[key // (len(values) + 1)], values[key % (len(values) + 1) - 1]) for key in keys)
-        return pl.Series(self._amounts.numbers((about, dose, each) for (about, each), dose in pairs), dtype=pl.UInt32).gather(index)
+        of = part.select(pl.when(plain == by_dose).then(plain).otherwise(pl.lit(about).gather(pl.col("held")))).to_series()
+        index, found = combined([Distinct(of, list(any_of.items())), Distinct(part["dose"], [None, *values])])
+        numbers = self._amounts.numbers((about, dose, each) for (about, each), dose in found)
+        return pl.Series(numbers, dtype=pl.UInt32).gather(index)
 
     def _class(self, known: list[Cell], number: int, flags: int, *met: tuple[int, int, str]) -> int:
         key = (number, flags, *met)

@@ -14,7 +14,7 @@ from math import ceil
 
 import polars as pl
 
-from dosecheck.batch.columns import distinct
+from dosecheck.batch.columns import Distinct, combined
 from dosecheck.batch.figures import MOST_DIGITS, comparisons_of
 from dosecheck.formulary.cells import AGE_FACTS
 from dosecheck.formulary.load import Formulary
@@ -87,14 +87,13 @@ class Ways:
         """
         medicines = [self.formulary.medicine(name) for name, *_ in asked]
         days = sorted({r.valid_from for m in medicines if m for r in m.regimens})
-        key = rows.select((pl.col("asked").cast(pl.Int64) * 2 + pl.col("no_dose")) * (len(days) + 1) + _era(days, rows)).to_series()
-        index, keys = distinct(key)
-        numbers = []
-        for each in keys:
-            rest, era = divmod(each, len(days) + 1)
-            place, no_dose = divmod(rest, 2)
-            medicine = medicines[place]
-            numbers.append(None if medicine is None else self._number(medicine, asked[place], bool(no_dose), days[era - 1 : era]))
+        eras = rows.with_columns(_era(days, rows).alias("era"))["era"]
+        told = (rows["asked"], range(len(asked))), (rows["no_dose"], (False, True)), (eras, range(len(days) + 1))
+        index, found = combined([Distinct(*each) for each in told])
+        numbers = [
+            None if medicines[place] is None else self._number(medicines[place], asked[place], no_dose, days[era - 1 : era])
+            for place, no_dose, era in found
+        ]
         return pl.Series(numbers, dtype=pl.UInt32).gather(index)
 
     def _number(self, medicine: Medicine, asked: tuple, no_dose: bool, on: list[date]) -> int:
