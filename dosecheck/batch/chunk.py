@@ -6,12 +6,13 @@ row of nulls, so that rows in = answers + refusals; `refused` says why, in words
 
 from __future__ import annotations
 
+from collections.abc import Iterable, Iterator
 from typing import NamedTuple
 
 import polars as pl
 import polars.selectors as cs
 
-from dosecheck.batch.coded import coded
+from dosecheck.batch.coded import Codes
 
 LONGEST_FIELD = 131_072  # characters
 LONGEST_ROW = 1 << 20  # bytes: where no end of a row is found within it, the file is refused
@@ -90,9 +91,11 @@ def plain(chunk: Chunk) -> Chunk:
     return chunk._replace(rows=chunk.rows.cast(pl.String))
 
 
-def in_codes(chunk: Chunk) -> Chunk:
+def in_codes(chunks: Iterable[Chunk]) -> Iterator[Chunk]:
     """With the columns of few texts coded."""
-    return chunk._replace(rows=coded(chunk.rows))
+    codes = Codes()
+    for chunk in chunks:
+        yield chunk._replace(rows=codes.coded(chunk.rows))
 
 
 def without_unfit(chunk: Chunk) -> Chunk:

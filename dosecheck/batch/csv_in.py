@@ -15,7 +15,7 @@ import pyarrow as pa
 import pyarrow.csv as arrow_csv
 
 from dosecheck.batch.chunk import Chunk, Given, Refused, shown, without_unfit
-from dosecheck.batch.csv_cut import Block, CsvFile, Marks, Span, not_utf8
+from dosecheck.batch.csv_cut import Block, CsvFile, Marks, Span, how_many, not_utf8
 
 _PART = 2 << 20  # bytes that one of Arrow's threads takes at a time
 Note = Callable[[arrow_csv.InvalidRow], str]
@@ -62,7 +62,7 @@ def _plain(block: Block, names: list[str], delimiter: str) -> Chunk | None:
     text = block.text
     if any(mark in text for mark in (b'"', b"\r", b"\0")) or text.startswith(codecs.BOM_UTF8):
         return None
-    if text.count(delimiter.encode()) != block.lines * (len(names) - 1):
+    if how_many(text, delimiter) != block.lines * (len(names) - 1):
         return None
     try:
         rows = pl.read_csv(text, has_header=False, new_columns=names, separator=delimiter, infer_schema=False, quote_char=None, glob=False)

@@ -6,6 +6,7 @@ When the file is put under its own name is left to `out.py`.
 from __future__ import annotations
 
 import io
+import re
 from collections.abc import Callable, Sequence
 from functools import partial
 from pathlib import Path
@@ -43,6 +44,17 @@ def _neutral(texts: pl.Series) -> pl.Series:
     return pl.select(pl.when(runs).then("'" + texts).otherwise(texts)).to_series().alias(texts.name)
 
 
+def _quoted(rows: pl.DataFrame, mark: str) -> pl.DataFrame:
+    """Each text as CSV has it: in quotes where it holds a quote, the mark between fields or an end of a line, or is empty."""
+    special = rf'["\r\n{re.escape(mark)}]|^$'
+
+    def quoted(texts: pl.Series) -> pl.Series:
+        inside = '"' + texts.str.replace_all('"', '""', literal=True) + '"'
+        return pl.select(pl.when(texts.str.contains(special)).then(inside).otherwise(texts)).to_series().alias(texts.name)
+
+    return rows.with_columns(each_text(column, quoted) for column in rows.get_columns() if texts_of(column).str.contains(special).any())
+
+
 class Form(Protocol):
     """One way of writing rows into an open file: `begin`, or `go_on` with what is there in part; then `write`; then `finish`."""
 
@@ -78,7 +90,8 @@ class _Csv:
         self._put(no_formulas(rows, self._own))
 
     def _put(self, rows: pl.DataFrame) -> None:
-        rows.write_csv(self._file, include_header=False, separator=self._mark)
+        # quoted here, a text of many rows is looked at once; polars looks at the field of every row, in twice the time
+        _quoted(rows, self._mark).write_csv(self._file, include_header=False, separator=self._mark, quote_style="never")
 
     def finish(self) -> None: ...
 

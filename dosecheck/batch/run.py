@@ -142,7 +142,7 @@ def run_batch(
     batch, by = Batch(formulary, today), By(formulary, today, columns)
     folder = None if is_pipe(results) else Path(os.path.realpath(results)).parent
     known = (*FIELDS, "order_id", "child_id")
-    coming = ahead(map(in_codes, joined(read_coded(orders, columns.to_read(known) if columns else known, asked))))
+    coming = ahead(in_codes(joined(read_coded(orders, columns.to_read(known) if columns else known, asked))))
     with Origin(sources_of(orders)) as origin, closing(coming) as chunks, Slices(SCHEMA, folder) as kept:
         repeats = Repeats(formulary, kept)
         first = next(chunks)

@@ -9,6 +9,7 @@ import polars as pl
 
 from dosecheck.batch.amounts import written_in
 from dosecheck.batch.answers import sentence_of, told_of
+from dosecheck.batch.coded import code_of
 from dosecheck.batch.columns import Distinct, Read, distinct
 from dosecheck.batch.figures import SHOWN_MOST
 from dosecheck.batch.screen import Screened
@@ -66,27 +67,31 @@ def unread_rows(read: Read) -> pl.DataFrame:
 
 
 def result_texts(screened: Screened, weight_z: pl.Series, others: pl.DataFrame) -> pl.DataFrame:
-    """The columns of RESULTS for every row, in order; what the rows of a class share is coded (pl.Enum), since it is few texts.
+    """The columns of RESULTS for every row, in order, all coded (pl.Enum): a class, and an amount, has many rows.
 
     Args:
         weight_z: the z-score of every row of the chunk, in hundredths.
         others: `row` and RESULTS of the rows that were answered otherwise.
     """
-    classes = screened.classes
-    shared = {name: pl.Series([getattr(c.answered, name) or None for c in classes], dtype=pl.String) for name in _NULL_IF_EMPTY}
-    shared |= {name: pl.Series([getattr(c.answered, name) for c in classes], dtype=pl.String) for name in ("outcome", "codes", "sentence")}
-    codes = {name: pl.Enum(pl.concat([texts, others[name]]).drop_nulls().unique(maintain_order=True)) for name, texts in shared.items()}
-    of = screened.rows["class"]
-    coded = [texts.cast(codes[name]).gather(of).alias(name) for name, texts in shared.items()]
-    bound = pl.Series(screened.bounds, dtype=pl.String).gather(screened.rows["bound"])
-    texts = [*coded, bound.alias("binding_limit"), *_own_numbers(screened, weight_z)]
-    answers = screened.rows.select("row").with_columns(texts).select("row", *RESULTS)
+    told = {**_of_classes(screened), **_own_numbers(screened, weight_z)}
+    codes = {name: code_of(pl.concat([texts, others[name]])) for name, (_, texts) in told.items()}
+    columns = [texts.cast(codes[name]).gather(index).alias(name) for name, (index, texts) in told.items()]
+    answers = screened.rows.select("row").with_columns(columns).select("row", *RESULTS)
     if len(others):
         answers = pl.concat([answers, others.with_columns(pl.col(name).cast(kind) for name, kind in codes.items())]).sort("row")
     return answers.select(RESULTS)
 
 
-def _own_numbers(screened: Screened, weight_z: pl.Series) -> list[pl.Series]:
+def _of_classes(screened: Screened) -> dict[str, Distinct]:
+    """What all rows of a class share, and the limit that binds."""
+    of, classes = screened.rows["class"], screened.classes
+    shared = {name: [getattr(c.answered, name) for c in classes] for name in ("outcome", "codes", "sentence")}
+    shared |= {name: [getattr(c.answered, name) or None for c in classes] for name in _NULL_IF_EMPTY}
+    told = {name: Distinct(of, pl.Series(texts, dtype=pl.String)) for name, texts in shared.items()}
+    return {**told, "binding_limit": Distinct(screened.rows["bound"], pl.Series(screened.bounds, dtype=pl.String))}
+
+
+def _own_numbers(screened: Screened, weight_z: pl.Series) -> dict[str, Distinct]:
     """Each row's own numbers, rounded once, to three decimals."""
     of = screened.rows["class"]
     wide = screened.rows.with_columns(pl.Series([c.scale for c in screened.classes], dtype=pl.Int64).gather(of).alias("scale"))
@@ -100,8 +105,8 @@ def _own_numbers(screened: Screened, weight_z: pl.Series) -> list[pl.Series]:
     index, names = distinct(pl.Series([c.unit for c in screened.classes], dtype=pl.String))
     units = Distinct(index.gather(of), names)
     index, hundredths = distinct(weight_z.gather(screened.rows["row"]))
-    z = _decimals(pl.Series(hundredths, dtype=pl.Int64), 2).gather(index)
-    return [*(_written(numbers[name], units, pattern).alias(name) for name, pattern in patterns.items()), z.alias("weight_z")]
+    z = Distinct(index, _decimals(pl.Series(hundredths, dtype=pl.Int64), 2))
+    return {**{name: _written(numbers[name], units, pattern) for name, pattern in patterns.items()}, "weight_z": z}
 
 
 def _thousandths(over: pl.Expr, under: pl.Expr, down: bool = False) -> pl.Expr:
@@ -112,7 +117,7 @@ def _thousandths(over: pl.Expr, under: pl.Expr, down: bool = False) -> pl.Expr:
     return ((over * (2 * 10**_DECIMALS) + (0 if down else under)) // (under * 2)).cast(pl.Int64)
 
 
-def _written(thousandths: pl.Series, units: Distinct, pattern: str) -> pl.Series:
+def _written(thousandths: pl.Series, units: Distinct, pattern: str) -> Distinct:
     """As text without trailing zeros, with the unit of each row; each distinct amount is written once."""
     keys = distinct(thousandths * len(units.values) + units.index.cast(pl.Int64) if pattern else thousandths)
     number = pl.Series(keys.values, dtype=pl.Int64)
@@ -120,7 +125,7 @@ def _written(thousandths: pl.Series, units: Distinct, pattern: str) -> pl.Series
         names = pl.Series([pattern.format(name) for name in units.values], dtype=pl.String).gather(number % len(units.values))
         number = number // len(units.values)
     text = _decimals(number, _DECIMALS)
-    return (text + names if pattern else text).gather(keys.index)
+    return Distinct(keys.index, text + names if pattern else text)
 
 
 def _decimals(scaled: pl.Series, places: int) -> pl.Series:
