@@ -7,7 +7,7 @@ from typing import Any
 import polars as pl
 
 from dosecheck.batch.figures import SHOWN_MOST, Column, Figures, Sort
-from dosecheck.formulary.measures import MEASURES, Comparison, holds
+from dosecheck.formulary.measures import MEASURES, Comparison, holds, sides
 
 _PLACES = 64  # more than the limits of a regimen
 
@@ -24,13 +24,14 @@ def compared(rows: pl.DataFrame, figures: Figures) -> pl.DataFrame:
         `figures.texts` of the limit that binds; both null where no dose is known.  Shown, never compared.
         `slow`: the row is slow, or a total over several doses is due, which columns do not hold.
     """
-    columns = figures.columns(set(rows["regimen"].unique()))
+    columns, largest = figures.columns(set(rows["regimen"].unique())), _largest(rows)
+    bounds = {sort: _bounds(sort, column, largest) for sort, column in columns.items()}
     most = {sort: f"most {n}" for n, sort in enumerate(columns) if sort.shows_bound}
-    rows = rows.with_columns(_most(sort, columns[sort]).alias(name) for sort, name in most.items())
+    rows = rows.with_columns(_most(sort, *bounds[sort]).alias(name) for sort, name in most.items())
     upper, lower = _facts("high"), _facts("low")
     states = []
     for sort, column in columns.items():
-        compares = Comparison(sort.measure, sort.sense, _at(column.p), _at(column.q))
+        compares = Comparison(sort.measure, sort.sense, *bounds[sort])
         met = pl.col("high") <= pl.col(most[sort]) if sort in most else holds(compares, upper if sort.upper else lower)
         states.append((2 - met.cast(pl.Int64)).fill_null(0) * _at(column.digit))
     least = pl.min_horizontal(pl.lit(None, dtype=pl.Int64), *(_bound(columns[sort], name) for sort, name in most.items()))
@@ -60,10 +61,23 @@ def _facts(end: str) -> dict[str, Any]:
     }
 
 
-def _most(sort: Sort, column: Column) -> pl.Expr:
-    """The largest whole dose for which a comparison of this sort holds."""
+def _largest(rows: pl.DataFrame) -> dict[str, tuple[int, int]]:
+    """Of each fact the largest numerator and denominator among the rows; at least 1, so that no product is less without it."""
+    facts = {**_facts("high"), "dose": (pl.max_horizontal("low", "high"), 1)}
+    most = [part.max() if isinstance(part, pl.Expr) else pl.lit(part) for pair in facts.values() for part in pair]
+    found = [max(1, each or 1) for each in rows.select(each.alias(str(n)) for n, each in enumerate(most)).row(0)]
+    return dict(zip(facts, zip(found[::2], found[1::2], strict=True), strict=True))
+
+
+def _bounds(sort: Sort, column: Column, largest: dict[str, tuple[int, int]]) -> tuple[pl.Expr, pl.Expr]:
+    """p and q of each row's regimen: Int64 where no product of them and the facts of these rows can run over, else Int128."""
+    wide = max(sides(Comparison(sort.measure, sort.sense, *column.largest), largest)) >= 2**63
+    return tuple(_at(side).cast(pl.Int128) if wide else _at(side) for side in (column.p, column.q))
+
+
+def _most(sort: Sort, over: pl.Expr, under: pl.Expr) -> pl.Expr:
+    """The largest whole dose for which a comparison of this sort holds; `over` and `under` are p and q."""
     measure, facts = MEASURES[sort.measure], _facts("high")
-    over, under = _at(column.p), _at(column.q)
     for name in measure.under:
         over, under = over * facts[name][0], under * facts[name][1]
     for name in measure.over[1:]:

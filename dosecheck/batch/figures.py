@@ -13,12 +13,11 @@ from typing import NamedTuple
 import polars as pl
 
 from dosecheck.formulary.limits import Limit
-from dosecheck.formulary.measures import AT_MOST, MEASURES, Comparison, bits_needed
+from dosecheck.formulary.measures import AT_MOST, MEASURES
 from dosecheck.formulary.medicine import Regimen
 
 MOST_DIGITS = 39  # 3^39 still fits a column of Int64
 SHOWN_MOST = 10**14  # in base units, beyond any dose that columns hold: a larger maximum is shown as this
-_NARROW_BITS = 62  # both sides of a comparison fit a column of Int64; else they are Int128
 _IN_COLUMNS = {"dose", "weight", "doses", "average", "gap", "course", "given"}
 _OF_A_DOSE = {"dose", "weight", "doses", "average", "given"}
 
@@ -57,13 +56,14 @@ class Place(NamedTuple):
 
 
 class Column(NamedTuple):
-    """One sort's figures, a row a regimen; a regimen without such a comparison has the digit 0."""
+    """One sort's figures, a row a regimen; a regimen without such a comparison has the digit 0.  `largest`: of p and of q."""
 
     p: pl.Series
     q: pl.Series
     digit: pl.Series
     limit: pl.Series
     floor: pl.Series
+    largest: tuple[int, int]
 
 
 class Figures:
@@ -96,7 +96,7 @@ class Figures:
             return
         self.offset = pl.Series(self._offsets, dtype=pl.Int64)
         self.has_total = pl.Series([any(limit.code == "total-above-max" for limit in r.limits) for r in self.regimens], dtype=pl.Boolean)
-        self._columns = {sort: _column(sort, places, len(self.regimens)) for sort, places in self._sorts.items()}
+        self._columns = {sort: _column(places, len(self.regimens)) for sort, places in self._sorts.items()}
 
     def columns(self, regimens: set[int]) -> dict[Sort, Column]:
         """Those in which any of these regimens has a figure."""
@@ -126,13 +126,12 @@ def _floor(limit: Limit) -> int | None:
     return max(floors, default=None)
 
 
-def _column(sort: Sort, places: dict[int, Place], regimens: int) -> Column:
-    """Int64 where every product stays within it at the stated ceilings."""
-    bits = max(bits_needed(Comparison(sort.measure, sort.sense, place.p, place.q)) for place in places.values())
-    number = pl.Int64 if bits <= _NARROW_BITS else pl.Int128
+def _column(places: dict[int, Place], regimens: int) -> Column:
     rows = [places.get(n, Place(0, 1, 0, None, None)) for n in range(regimens)]
+    largest = max(place.p for place in rows), max(place.q for place in rows)
+    number = pl.Int64 if max(largest) < 2**63 else pl.Int128
     kinds = (number, number, pl.Int64, pl.Int64, pl.Int64)
-    return Column(*(pl.Series(values, dtype=kind) for values, kind in zip(zip(*rows, strict=True), kinds, strict=True)))
+    return Column(*(pl.Series(values, dtype=kind) for values, kind in zip(zip(*rows, strict=True), kinds, strict=True)), largest)
 
 
 def limit_states(regimen: Regimen, number: int) -> tuple[int, ...]:
