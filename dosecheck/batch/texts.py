@@ -69,6 +69,8 @@ def unread_rows(read: Read) -> pl.DataFrame:
 def result_texts(screened: Screened, weight_z: pl.Series, others: pl.DataFrame) -> pl.DataFrame:
     """The columns of RESULTS for every row, in order, all coded (pl.Enum): a class, and an amount, has many rows.
 
+    No code goes by what an earlier chunk of the run held, so that a run that is gone on with writes the same bytes.
+
     Args:
         weight_z: the z-score of every row of the chunk, in hundredths.
         others: `row` and RESULTS of the rows that were answered otherwise.
@@ -83,12 +85,14 @@ def result_texts(screened: Screened, weight_z: pl.Series, others: pl.DataFrame) 
 
 
 def _of_classes(screened: Screened) -> dict[str, Distinct]:
-    """What all rows of a class share, and the limit that binds."""
-    of, classes = screened.rows["class"], screened.classes
-    shared = {name: [getattr(c.answered, name) for c in classes] for name in ("outcome", "codes", "sentence")}
-    shared |= {name: [getattr(c.answered, name) or None for c in classes] for name in _NULL_IF_EMPTY}
-    told = {name: Distinct(of, pl.Series(texts, dtype=pl.String)) for name, texts in shared.items()}
-    return {**told, "binding_limit": Distinct(screened.rows["bound"], pl.Series(screened.bounds, dtype=pl.String))}
+    """What all rows of a class share, and the limit that binds; of both only what stands in these rows, in the order in which it comes."""
+    index, numbers = distinct(screened.rows["class"])
+    answers = [screened.classes[number].answered for number in numbers]
+    shared = {name: [getattr(each, name) for each in answers] for name in ("outcome", "codes", "sentence")}
+    shared |= {name: [getattr(each, name) or None for each in answers] for name in _NULL_IF_EMPTY}
+    bound, numbers = distinct(screened.rows["bound"])
+    told = {name: Distinct(index, pl.Series(texts, dtype=pl.String)) for name, texts in shared.items()}
+    return {**told, "binding_limit": Distinct(bound, pl.Series([screened.bounds[number] for number in numbers], dtype=pl.String))}
 
 
 def _own_numbers(screened: Screened, weight_z: pl.Series) -> dict[str, Distinct]:

@@ -156,6 +156,23 @@ def test_batch_and_one_by_one_agree(seed: int) -> None:
     compare([make_order(rng) for _ in range(150)])
 
 
+@settings(deadline=None, max_examples=10, derandomize=True)
+@given(st.integers(min_value=0, max_value=2**32))
+def test_no_code_of_an_answer_goes_by_earlier_chunks(seed: int) -> None:
+    """A run that goes on has not answered those, and writes the same bytes."""
+    rng = random.Random(seed)
+    chunks = [pl.DataFrame([make_order(rng) for _ in range(60)], schema=dict.fromkeys(FIELDS, pl.String)) for _ in range(3)]
+    batch = Batch(FORMULARY, TODAY)
+    batch.screen.least_part = 0
+    for chunk in chunks:
+        alone = Batch(FORMULARY, TODAY)
+        alone.screen.least_part = 0
+        later, first = batch.compare(chunk)(), alone.compare(chunk)()
+        assert later.equals(first) and later.schema == first.schema
+        for name, column in first.to_dict().items():
+            assert set(column.dtype.categories) == set(column.drop_nulls()), name
+
+
 def test_most_rows_go_by_columns() -> None:
     rng = random.Random(1)
     batch = compare([make_order(rng) for _ in range(2000)])
