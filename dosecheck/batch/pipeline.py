@@ -45,7 +45,7 @@ def _one_chunk(held: list[Chunk]) -> Chunk:
     return Chunk(pl.concat([c.rows for c in held]), pl.concat([c.line for c in held]), refused, tuple(files), given)
 
 
-def ahead(items: Iterator[Chunk]) -> Iterator[Chunk]:
+def ahead(items: Iterator[T]) -> Iterator[T]:
     """The same items, the next one made in a thread while the last is being used."""
     with ThreadPoolExecutor(1) as pool:
         coming = pool.submit(next, items, None)

@@ -15,6 +15,7 @@ from dosecheck.batch.slices import Slices
 from dosecheck.formulary.load import Formulary
 
 _SHOWN = 20
+_ENOUGH = 500_000  # rows, to be looked at together: for few the operations themselves are dear
 SCHEMA = {"row": pl.UInt32, "ingredient": pl.UInt32, "child": pl.UInt64, "born": pl.UInt64}
 
 
@@ -54,7 +55,7 @@ class Repeats:
     def found(self) -> tuple[Groups, Groups]:
         """Asked when all rows are in.  Orders of one ingredient for one child; and children with more than one date of birth."""
         repeated, disagreeing = Groups(0, []), Groups(0, [])
-        for every in self._kept.parts():
+        for every in self._kept.parts(_ENOUGH):
             rows = every.filter(pl.col("child").is_duplicated())  # a child with one row has nothing to be told of
             pairs = rows.filter(pl.col("ingredient").is_not_null()).with_columns(group=pl.struct("child", "ingredient").hash())
             pairs = pairs.filter(pl.col("group").is_duplicated())

@@ -7,7 +7,7 @@ from __future__ import annotations
 
 import os
 from collections import Counter
-from collections.abc import Callable
+from collections.abc import Callable, Iterable, Iterator
 from contextlib import closing
 from datetime import date
 from difflib import get_close_matches
@@ -28,7 +28,7 @@ from dosecheck.batch.origin import Origin
 from dosecheck.batch.out import is_pipe
 from dosecheck.batch.pipeline import Behind, ahead, joined
 from dosecheck.batch.repeats import SCHEMA, Repeats
-from dosecheck.batch.screen import Screen
+from dosecheck.batch.screen import Facts, Screen
 from dosecheck.batch.slices import Slices
 from dosecheck.batch.straight import Straight
 from dosecheck.batch.texts import RESULTS, not_read, result_texts, schema, unanswered, unread_rows, verdict_texts
@@ -80,15 +80,18 @@ class Batch:
         Args:
             rows: columns named as the options of `dosecheck order`, with "_" for "-"; others are not looked at.
         """
-        return self.compare(rows)().cast(pl.String)
+        return self.compare(self.facts(rows))().cast(pl.String)
 
-    def compare(self, rows: pl.DataFrame) -> Callable[[], pl.DataFrame]:
-        """Does all of `answer` but the words, which the returned function puts to it, in another thread if need be.
+    def facts(self, rows: pl.DataFrame) -> Facts:
+        """The first half of `answer`, which may go ahead of the second in another thread."""
+        return self.screen.facts(self._dated(rows))
 
-        Columns of few texts are coded there (pl.Enum).
+    def compare(self, facts: Facts) -> Callable[[], pl.DataFrame]:
+        """Does the rest of `answer` but the words, which the returned function puts to it, in another thread if need be.
+
+        Every column is coded there (pl.Enum).
         """
-        dated = self._dated(rows)
-        screened, read = self.screen.screen(dated)
+        screened, read = self.screen.screen(facts), facts.read
         self.slow += len(screened.slow)
         one_by_one = [(row, *self._one(given)) for row, given in zip(screened.slow, read.rows(screened.slow), strict=True)]
         single = pl.DataFrame(one_by_one, schema=schema(), orient="row")
@@ -159,13 +162,17 @@ def run_batch(
         else:
             work = Work(results, aside_places, names, RESULTS, header_of(first), settings, resume, orders)
         with work:
-            at, skipped, told = 0, work.done, _Told(work.tally)
+            at, told = 0, _Told(work.tally)
             batch.slow, gone_on = work.tally.one_by_one, work.tally.rows
-            with Behind(work.write) as written, Behind(lambda compared: written.put(told.piece(compared))) as worded:
-                for number, chunk in enumerate(chain([first], chunks)):
-                    mapped = columns.apply(chunk.rows) if columns else chunk.rows
-                    if number >= skipped:  # the others were answered before the run was stopped
-                        worded.put(_Compared(chunk, batch.compare(mapped), batch.slow))
+            coming = ahead(_prepared(batch, columns, chain([first], chunks), work.done))
+            with (
+                closing(coming) as prepared,
+                Behind(work.write) as written,
+                Behind(lambda compared: written.put(told.piece(compared))) as worded,
+            ):
+                for chunk, mapped, facts in prepared:
+                    if facts is not None:
+                        worded.put(_Compared(chunk, batch.compare(facts), batch.slow))
                     repeats.add(mapped, at)
                     at += len(chunk.rows)
                     progress(at)
@@ -186,6 +193,20 @@ def run_batch(
         aside_places[0] if real and tally.refused else None,
         gone_on,
     )
+
+
+class _Prepared(NamedTuple):
+    """A chunk, its rows by our own names and codes, and the facts; None where it was answered before the run was stopped."""
+
+    chunk: Chunk
+    mapped: pl.DataFrame
+    facts: Facts | None
+
+
+def _prepared(batch: Batch, columns: ColumnMap | None, chunks: Iterable[Chunk], answered_before: int) -> Iterator[_Prepared]:
+    for number, chunk in enumerate(chunks):
+        mapped = columns.apply(chunk.rows) if columns else chunk.rows
+        yield _Prepared(chunk, mapped, batch.facts(mapped) if number >= answered_before else None)
 
 
 class _Compared(NamedTuple):

@@ -44,6 +44,14 @@ class Screened(NamedTuple):
     slow: list[int]
 
 
+class Facts(NamedTuple):
+    """A chunk before its medicines are looked at: the fields read, the combinations of ASKED, and `frame`, a row for each that was read."""
+
+    read: Read
+    asked: list[tuple]
+    frame: pl.DataFrame
+
+
 class Screen:
     """Screens chunk after chunk against one formulary; what it learns of a chunk is kept for the next."""
 
@@ -57,21 +65,25 @@ class Screen:
     def _forget(self) -> None:
         self.ways, self.cells, self.slots = Ways(self.formulary), Cells(), Slots()
 
-    def screen(self, rows: pl.DataFrame) -> tuple[Screened, Read]:
-        """One chunk of text columns (codes already mapped)."""
-        if max(len(self.ways.known), len(self.slots.classes)) >= _MOST_KNOWN:
-            self._forget()
+    def facts(self, rows: pl.DataFrame) -> Facts:
+        """One chunk of text columns (codes already mapped); may be asked in another thread than `screen`."""
         read = self.columns.read(rows)
         asked = read.combinations(ASKED)
-        frame = self._frame(read, asked.index).filter(~pl.col("unread"))
+        return Facts(read, asked.values, self._frame(read, asked.index).filter(~pl.col("unread")))
+
+    def screen(self, facts: Facts) -> Screened:
+        """The chunk's rows answered."""
+        if max(len(self.ways.known), len(self.slots.classes)) >= _MOST_KNOWN:
+            self._forget()
+        read, asked, frame = facts
         slow = frame.filter("slow")["row"]
-        rows, unknown, aside = self._apart(asked.values, frame.filter(~pl.col("slow")))
+        rows, unknown, aside = self._apart(asked, frame.filter(~pl.col("slow")))
         told, dull = self.slots.compared(read, rows, self.cells.known)
         answered = pl.concat([rows.select("row", "weight"), told], how="horizontal").select(list(_ROW_SCHEMA))
         slow = pl.concat([slow, *aside, rows["row"].filter(dull)]).sort().to_list()
         answered = answered.filter(~dull)
         answered = pl.concat([answered, unknown]).sort("row") if len(unknown) else answered
-        return Screened(answered, self.slots.classes, self.slots.figures.texts, slow), read
+        return Screened(answered, self.slots.classes, self.slots.figures.texts, slow)
 
     def _frame(self, read: Read, asked: pl.Series) -> pl.DataFrame:
         """Everything about a row that does not depend on its medicine; `often` is the row of `read.frequency`."""

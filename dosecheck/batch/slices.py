@@ -18,7 +18,7 @@ import pyarrow as pa
 from dosecheck.errors import FileError
 
 HELD = 3_000_000  # rows in memory
-_PARTS = 16  # of those in memory: some at a time are looked at faster than all
+_PARTS = 4  # of those in memory: some at a time are looked at faster than all
 SLICES = 256  # so that one of 1,000 million rows has a few million
 
 
@@ -53,18 +53,24 @@ class Slices:
             with self._one_error():
                 self._spill()
 
-    def parts(self) -> Iterator[pl.DataFrame]:
-        """All rows of some children at a time."""
+    def parts(self, enough: int = 1) -> Iterator[pl.DataFrame]:
+        """All rows of some children at a time; of more children, where a slice has not `enough` rows."""
         if not self._files:
             rows = pl.concat(self._held)
             yield from (rows.filter(pl.col("child") % _PARTS == place) for place in range(_PARTS))
             return
         with self._one_error():
             self._spill()
+            held: list[pl.DataFrame] = []
             for file, writer in zip(self._files, self._writers, strict=True):
                 writer.close()
                 file.seek(0)
-                yield pl.from_arrow(pa.ipc.open_stream(file).read_all())
+                held.append(pl.from_arrow(pa.ipc.open_stream(file).read_all()))
+                if sum(map(len, held)) >= enough:
+                    yield pl.concat(held)
+                    held = []
+            if held:
+                yield pl.concat(held)
 
     def _spill(self) -> None:
         rows = pl.concat(self._held)

@@ -25,7 +25,8 @@ def rows(first: int, count: int) -> pl.DataFrame:
     return pl.DataFrame(columns).cast(dict(SCHEMA))
 
 
-def test_none_is_lost_and_nothing_stays_behind(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+@pytest.mark.parametrize("enough, count", [(1, 7), (900, 3), (10**6, 1)])
+def test_none_is_lost_and_nothing_stays_behind(tmp_path: Path, monkeypatch: pytest.MonkeyPatch, enough: int, count: int) -> None:
     monkeypatch.setattr(slices, "HELD", 500)
     monkeypatch.setattr(slices, "SLICES", 7)
     given = [rows(first, 130) for first in range(0, 3000, 130)]
@@ -33,9 +34,9 @@ def test_none_is_lost_and_nothing_stays_behind(tmp_path: Path, monkeypatch: pyte
         for each in given:
             kept.add(each)
         assert not list(tmp_path.iterdir()), "the files have no names"
-        parts = list(kept.parts())
+        parts = list(kept.parts(enough))
     children = [set(part["child"]) for part in parts]
-    assert len(parts) == 7 and sum(map(len, children)) == len(set.union(*children)), "a child is in one part"
+    assert len(parts) == count and sum(map(len, children)) == len(set.union(*children)), "a child is in one part"
     assert pl.concat(parts).sort("row").equals(pl.concat(given))
 
 
