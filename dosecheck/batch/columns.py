@@ -57,7 +57,9 @@ def combined(columns: Sequence[Distinct]) -> Distinct:
             before = combined(whole)
             again = combined([Distinct(before.index, before.values), *columns[place:]])
             return Distinct(again.index, [(*start, *others) for start, *others in again.values])
-        key, sizes = key * len(column.values) + column.index.cast(pl.Int64), sizes * len(column.values)
+        if len(column.values) > 1 or column.index.null_count():  # else it tells no rows apart
+            key = key * len(column.values) + column.index.cast(pl.Int64)
+        sizes *= len(column.values)
         whole.append(column)
     index, keys = distinct(key)
     return Distinct(index, [_values(each, columns) for each in keys])
@@ -192,13 +194,13 @@ class Read:
         return self.column(field, lambda value: True, pl.Boolean).fill_null(False)
 
     def codes(self, field: str) -> pl.Series:
-        """The index of each row's value, 0 for not given."""
+        """UInt32: the index of each row's value, counted from 1; 0 for not given."""
         if field not in self.given:
-            return pl.zeros(self.height, dtype=pl.Int64, eager=True).alias(field)
+            return pl.zeros(self.height, dtype=pl.UInt32, eager=True).alias(field)
         index, values = self.given[field]
-        missing = [i for i, value in enumerate(values) if value is None or value == () or value is False]
-        codes = (index.cast(pl.Int64) + 1).fill_null(0)
-        return codes.replace([i + 1 for i in missing], 0).alias(field) if missing else codes.alias(field)
+        missing = [i + 1 for i, value in enumerate(values) if value is None or value == () or value is False]
+        codes = (index + 1).fill_null(0)
+        return codes.replace(missing, 0).alias(field) if missing else codes.alias(field)
 
     def combinations(self, fields: tuple[str, ...]) -> Distinct:
         """Which combination of values each row has; `values` are tuples, with None for what is not given."""

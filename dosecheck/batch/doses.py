@@ -90,7 +90,7 @@ class Doses:
                 **{name: moments[name] for name in ("at", "at_last")},
                 "weight": read.column("weight", lambda w: exact_int(w.value), pl.Int64),
                 "named": self._named(read, regimen),
-                "dose": read.codes("dose").cast(pl.UInt32),
+                "dose": read.codes("dose"),
             }
         ).with_columns(row=pl.col("place").cast(pl.Int64) + first)
         doses = about.join(self._lines, on="named", how="left", maintain_order="left")

@@ -35,8 +35,12 @@ def no_formulas(rows: pl.DataFrame, own: Sequence[str] = ()) -> pl.DataFrame:
         own: columns that we made ourselves and that never start so.
     """
     rows = rows.with_columns(cs.categorical().cast(pl.String))
-    others = [rows[name] for name, kind in rows.schema.items() if name not in own and isinstance(kind, pl.String | pl.Enum)]
+    others = [column for column in _texts(rows) if column.name not in own]
     return rows.with_columns(each_text(column, _neutral) for column in others if texts_of(column).str.contains(FORMULA).any())
+
+
+def _texts(rows: pl.DataFrame) -> list[pl.Series]:
+    return [column for column in rows.get_columns() if isinstance(column.dtype, pl.String | pl.Enum)]
 
 
 def _neutral(texts: pl.Series) -> pl.Series:
@@ -52,7 +56,7 @@ def _quoted(rows: pl.DataFrame, mark: str) -> pl.DataFrame:
         inside = '"' + texts.str.replace_all('"', '""', literal=True) + '"'
         return pl.select(pl.when(texts.str.contains(special)).then(inside).otherwise(texts)).to_series().alias(texts.name)
 
-    return rows.with_columns(each_text(column, quoted) for column in rows.get_columns() if texts_of(column).str.contains(special).any())
+    return rows.with_columns(each_text(column, quoted) for column in _texts(rows) if texts_of(column).str.contains(special).any())
 
 
 class Form(Protocol):

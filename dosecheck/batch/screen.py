@@ -69,19 +69,20 @@ class Screen:
         """One chunk of text columns (codes already mapped); may be asked in another thread than `screen`."""
         read = self.columns.read(rows)
         asked = read.combinations(ASKED)
-        return Facts(read, asked.values, self._frame(read, asked.index).filter(~pl.col("unread")))
+        frame = self._frame(read, asked.index)
+        return Facts(read, asked.values, _without(frame, frame["unread"]))
 
     def screen(self, facts: Facts) -> Screened:
         """The chunk's rows answered."""
         if max(len(self.ways.known), len(self.slots.classes)) >= _MOST_KNOWN:
             self._forget()
         read, asked, frame = facts
-        slow = frame.filter("slow")["row"]
-        rows, unknown, aside = self._apart(asked, frame.filter(~pl.col("slow")))
+        slow = frame["row"].filter(frame["slow"])
+        rows, unknown, aside = self._apart(asked, _without(frame, frame["slow"]))
         told, dull = self.slots.compared(read, rows, self.cells.known)
         answered = pl.concat([rows.select("row", "weight"), told], how="horizontal").select(list(_ROW_SCHEMA))
         slow = pl.concat([slow, *aside, rows["row"].filter(dull)]).sort().to_list()
-        answered = answered.filter(~dull)
+        answered = _without(answered, dull)
         answered = pl.concat([answered, unknown]).sort("row") if len(unknown) else answered
         return Screened(answered, self.slots.classes, self.slots.figures.texts, slow)
 
@@ -110,7 +111,7 @@ class Screen:
             self._flags(),
             asked=asked,
             often=often.index,
-            dose=read.codes("dose").cast(pl.UInt32),
+            dose=read.codes("dose"),
             on=read.column("on", lambda day: day, pl.Date),
             unread=read.error.is_not_null(),
             slow=reduce(lambda a, b: a | b, odd) | frame["slow"],
@@ -145,17 +146,16 @@ class Screen:
     def _apart(self, asked: list[tuple], fair: pl.DataFrame) -> tuple[pl.DataFrame, pl.DataFrame, list[pl.Series]]:
         """The rows that are compared, with their `cell`; those whose medicine is unknown, answered; and the numbers of slow ones."""
         few = fair.select(pl.len().over("asked", "no_dose") < self.least_part).to_series()
-        rare, fair = fair["row"].filter(few), fair.filter(~few)
+        rare, fair = fair["row"].filter(few), _without(fair, few)
         fair = fair.with_columns(way=self.ways.numbered(asked, fair))
         ways = self.ways.known
-        slow = pl.lit(pl.Series([way.slow for way in ways], dtype=pl.Boolean)).gather(pl.col("way")).fill_null(False)
-        fair = fair.with_columns(slow=slow)
-        left = fair.filter(~pl.col("slow") & pl.col("way").is_not_null())
+        slow = pl.Series([way.slow for way in ways], dtype=pl.Boolean).gather(fair["way"]).fill_null(False)
+        unknown = fair["way"].is_null()
+        left = _without(fair, slow | unknown)
         cut, cells = self.cells.numbered(ways, left)
         odd = pl.Series([cell.slow for cell in self.cells.known], dtype=pl.Boolean).gather(cells) | cut
-        unknown = fair.filter(pl.col("way").is_null())
-        aside = [rare, fair.filter("slow")["row"], left.filter(odd)["row"]]
-        return left.with_columns(cell=cells).filter(~odd), self._unknown_medicines(asked, unknown), aside
+        aside = [rare, fair["row"].filter(slow), left["row"].filter(odd)]
+        return _without(left.with_columns(cell=cells), odd), self._unknown_medicines(asked, fair.filter(unknown)), aside
 
     def _unknown_medicines(self, asked: list[tuple], rows: pl.DataFrame) -> pl.DataFrame:
         index, places = distinct(rows["asked"])
@@ -168,3 +168,8 @@ class Screen:
         verdict = check_order(Order(medicine=name), Child(), self.formulary)
         sentence = sentence_of(verdict.outcome, [told_of(f) for f in verdict.findings])
         return self.slots.class_of(name, Classed(Answered(verdict.outcome, ";".join(verdict.codes), "", "", sentence), "", 1))
+
+
+def _without(rows: pl.DataFrame, others: pl.Series) -> pl.DataFrame:
+    """Without the rows for which `others` is true; nothing is copied where there are none."""
+    return rows if others.any(ignore_nulls=False) is False else rows.filter(~others)

@@ -171,6 +171,8 @@ def _coded(column: pa.Array | pa.ChunkedArray) -> pl.Series | None:
     """Texts kept as codes, as they are; None where there are no codes, or where a text may be refused, or stands there twice."""
     if not (pa.types.is_dictionary(column.type) and _is_text(column.type.value_type)):
         return None
+    if column.null_count == len(column):
+        return pl.Series([None], dtype=pl.Enum([])).new_from_index(0, len(column))
     chunks = column.unify_dictionaries().chunks if isinstance(column, pa.ChunkedArray) else [column]
     if not chunks:
         return None
