@@ -18,7 +18,7 @@ LONGEST_FIELD = 131_072  # characters
 LONGEST_ROW = 1 << 20  # bytes: where no end of a row is found within it, the file is refused
 CHUNK_BYTES = 8 << 20
 CHUNK_ROWS = 200_000
-ENOUGH_ROWS, ENOUGH_BYTES = 300_000, 64 << 20  # small chunks are put together to that many rows, or that much text
+ENOUGH_ROWS, ENOUGH_BYTES = 300_000, 24 << 20  # small chunks are put together to that many rows, or that much text
 
 
 class Refused(NamedTuple):

@@ -40,7 +40,8 @@ class Parquet:
         measured = [
             field.name for field in table.schema if not _is_text(field.type)
         ]  # the least and the greatest text tell nobody anything
-        repeated = [name for name in table.column_names if few_texts(rows[name])]  # others have a text a row
+        coded = [name for name, kind in rows.schema.items() if isinstance(kind, pl.Enum)]
+        repeated = [*coded, *(name for name in rows.columns if name not in coded and few_texts(rows[name]))]  # others have a text a row
         with pa.OSFile(self._path, "ab") as sink:
             begin = sink.tell()
             os.lseek(sink.fileno(), 0, os.SEEK_SET)  # the writer wants to begin at 0; the first bytes take it back to the end

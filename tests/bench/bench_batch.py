@@ -1,7 +1,7 @@
 """A million orders, CSV to CSV and Parquet to Parquet, beside the floor: polars reading the same input and writing the
 same result file (whole processes; what the floor needs to get hold of the result first is not counted), and beside a
 row loop with exact pint quantities that compares the same limits of the same regimens.  In one run; each time is the
-least of three, as elapsed seconds and as seconds of processor (which another task on the machine disturbs less).
+least of five, as elapsed seconds and as seconds of processor (which another task on the machine disturbs less).
 
     python tests/bench/bench_batch.py [ROWS]
 """
@@ -43,7 +43,7 @@ COLUMNS = [
 ]
 ORDERED = (("paracetamol", "pain", 15, "6 hours"), ("ibuprofen", "pain", 8, "8 hours"), ("amoxicillin", "pneumonia", 42, "12 hours"),
            ("cefalexin", "infection", 12, "6 hours"), ("prednisolone", "asthma attack", 1.5, "24 hours"))  # fmt: skip
-RUNS = 3
+RUNS = 5
 READ = {".csv": "read_csv({!r}, infer_schema=False)", ".parquet": "read_parquet({!r})"}
 FLOOR = """
 import time
