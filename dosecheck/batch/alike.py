@@ -36,8 +36,8 @@ class Shown:
 
     def add(self, places: pl.Series, told: pl.DataFrame) -> None:
         """What one slot shows of the rows at `places`: `high`, `least`, `bound`.  Of equal ones the earlier slot's stays."""
-        if len(places) == len(self._told) and self._told["high"].null_count() == len(places):
-            self._told = told
+        if self._told["high"].null_count() == len(self._told):  # nothing was told before
+            self._told = self._told.with_columns(self._told[name].scatter(places, told[name]) for name in told.columns)
             return
         both = pl.concat([self._told[places], told.select(pl.all().name.prefix("new "))], how="horizontal")
         more = pl.col("new high").cast(pl.Int128) * pl.col("least") > pl.col("high").cast(pl.Int128) * pl.col("new least")
