@@ -170,12 +170,13 @@ def run_batch(
                 Behind(work.write) as written,
                 Behind(lambda compared: written.put(told.piece(compared))) as worded,
             ):
-                for chunk, mapped, facts in prepared:
-                    if facts is not None:
-                        worded.put(_Compared(chunk, batch.compare(facts), batch.slow))
-                    repeats.add(mapped, at)
-                    at += len(chunk.rows)
-                    progress(at)
+                with Behind(lambda part: repeats.add(*part)) as noted:
+                    for chunk, mapped, facts in prepared:
+                        if facts is not None:
+                            worded.put(_Compared(chunk, batch.compare(facts), batch.slow))
+                        noted.put((mapped, at))
+                        at += len(chunk.rows)
+                        progress(at)
                 _ = repeats.found  # reckoned while the last rows are being written
             read = list(zip(origin.names, origin.prints(), strict=True))
             if not work.whole:
