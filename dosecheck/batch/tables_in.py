@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import io
 from collections.abc import Iterable, Iterator
+from functools import partial
 from typing import BinaryIO
 
 import polars as pl
@@ -31,6 +32,8 @@ _ARROW = b"ARROW1"
 _STREAM_ENDS = b"\xff\xff\xff\xff\0\0\0\0"
 _CODE_BYTES, _SPARE_BYTES = 4, 1 << 16  # codes take at most so many bytes a row, and so many more for the texts
 
+_parquet = partial(pq.ParquetFile, pre_buffer=False)  # what Arrow reads ahead it keeps to the end of the file
+
 
 def read_parquet(file: BinaryIO, path: str) -> Iterator[Chunk]:
     """Columns of text, dates, moments, whole numbers or decimals; `line` is the number of the row, from 1.
@@ -38,10 +41,10 @@ def read_parquet(file: BinaryIO, path: str) -> Iterator[Chunk]:
     Texts that the file keeps as codes, since they are few, stay so.
     """
     try:
-        source = pq.ParquetFile(file)
+        source = _parquet(file)
         check_schema(source.schema_arrow, path)
         coded = [name for place, name in enumerate(source.schema_arrow.names) if _few_texts(source, place)]
-        yield from _batches(pq.ParquetFile(file, metadata=source.metadata, read_dictionary=coded) if coded else source, path)
+        yield from _batches(_parquet(file, metadata=source.metadata, read_dictionary=coded) if coded else source, path)
     except (pa.ArrowException, OSError) as error:
         why = f"It cannot be read as Parquet: {shown(str(error).strip())}"
         raise FileError(path, why, "Export it again.") from error

@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import datetime
+import random
+import tracemalloc
 from decimal import Decimal
 from pathlib import Path
 from typing import Any
@@ -220,3 +222,22 @@ def test_texts_that_a_file_keeps_as_codes(tmp_path: Path) -> None:
     pq.write_table(odd, tmp_path / "odd.parquet")
     [chunk] = read_coded(tmp_path / "odd.parquet")
     assert chunk.rows["route"].to_list() == ["oral", "oral", None, None] and [r.row for r in chunk.refused] == [2]
+
+
+def test_no_more_of_a_large_file_is_in_memory_than_is_asked_for(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """What Arrow reads ahead it would keep, the bytes of every group of rows, to the end."""
+    monkeypatch.setattr(tables_in, "ENOUGH_ROWS", 1000)
+    path, group = tmp_path / "orders.parquet", 1_000_000
+    schema = pa.schema({"note": pa.string()})
+    with pq.ParquetWriter(path, schema) as writer:
+        for number in range(30):
+            texts = [random.Random(f"{number} {row}").randbytes(group // 2000).hex() for row in range(1000)]
+            writer.write_table(pa.table({"note": texts}, schema))
+    tracemalloc.start()
+    try:
+        for chunk in read_coded(path):
+            assert len(chunk.rows) == 1000
+        most = tracemalloc.get_traced_memory()[1]
+    finally:
+        tracemalloc.stop()
+    assert path.stat().st_size > 10 * group and most < 5 * group
