@@ -173,11 +173,13 @@ class Work:
                 self.done += 1
 
     def _sync(self) -> None:
-        """Everything onto the disk, and into the digests."""
+        """Everything onto the disk, into the digests, and out of the system's memory, where a large result would push out all else."""
         for name, file in self._files.items():
             file.flush()
             os.fsync(file.fileno())
             self._digest(name)
+            with suppress(OSError, AttributeError):  # advice that not every system takes
+                os.posix_fadvise(file.fileno(), 0, 0, os.POSIX_FADV_DONTNEED)
 
     def _digest(self, name: str) -> None:
         with open(self.folder / name, "rb", buffering=0) as file:

@@ -25,8 +25,9 @@ _PARTS = {
     "d": "(?P<day>[0-9]{1,2})",
 }
 _BETWEEN = r"[0-9],[0-9]"
-_DOUBTFUL = r"[0-9],[0-9]{3}(?:[^0-9]|$)|[0-9],[0-9]+,[0-9]|[0-9]\.[0-9]"  # of a text with such a comma
-_GROUPED = r"\b([1-9][0-9]{0,2})\.([0-9]{3})([^0-9]|$)"  # "1.234": no thousands begin with a nought
+# No thousands begin with a nought: "1,234" may be either, "0,125" is an eighth.
+_DOUBTFUL = r"(?:[1-9]|[0-9]{2}),[0-9]{3}(?:[^0-9]|$)|[0-9],[0-9]+,[0-9]|[0-9]\.[0-9]"  # of a text with such a comma
+_GROUPED = r"\b([1-9][0-9]{0,2})\.([0-9]{3})([^0-9]|$)"
 
 
 def written_fault(field: str, key: str, spelling: str) -> str:
@@ -61,8 +62,8 @@ def _pattern(spelling: str) -> str:
 
 
 def with_points(texts: pl.Series) -> pl.Series:
-    """Decimal commas as points.  Three digits after a comma, or a point beside it, leave the text as it is, to be refused; a point
-    that may be a thousands mark becomes both readings, which no reader takes."""
+    """Decimal commas as points.  Three digits after a comma, but for a nought before it, or a point beside it, leave the text as it
+    is, to be refused; a point that may be a thousands mark becomes both readings, which no reader takes."""
     text = pl.col("text")
     comma = text.str.contains(_BETWEEN)
     points = text.str.replace_all("([0-9]),([0-9])", "${1}.${2}")

@@ -21,7 +21,7 @@ except ImportError:
     except ImportError:
         from hashlib import sha256
 
-VERSION = "0.5.0"
+VERSION = "0.5.1"
 _FOLDERS = ("medicines", "local")
 ACCEPTED = "accepted.toml"  # advice that was looked at; no check reads it
 _TOP = ("policy.toml", "sources.toml", "sheet.toml", ACCEPTED)

@@ -52,10 +52,10 @@ def why_not(field: str, text: str) -> str:
     st.booleans(),
 )
 def test_a_decimal_comma_is_the_point_or_is_refused(numbers: list[tuple[int, str]], field: str, coded: bool) -> None:
-    """Whatever the digits: to the letter what a point would be, or, with three of them, refused as ambiguous."""
+    """Whatever the digits: to the letter what a point would be, or, with three of them after any number but nought, refused as ambiguous."""
     mapped = by_map(field, [f"{whole},{digits}" for whole, digits in numbers], COMMA, coded)
     for (whole, digits), text in zip(numbers, mapped, strict=True):
-        if len(digits) == 3:
+        if len(digits) == 3 and whole:
             assert text == f"{whole},{digits} {UNITS[field]}"
             assert "may be a thousands mark or a decimal comma" in why_not(field, text)
         else:
@@ -75,6 +75,10 @@ def test_a_point_that_may_be_a_thousands_mark_is_refused(thousands: int, rest: i
         ("2,5 to 4,5", "2.5 to 4.5 mg"),
         ("14.2", "14.2 mg"),
         ("0.125", "0.125 mg"),  # no thousands begin with a nought
+        ("0,125", "0.125 mg"),
+        ("0,5 to 0,125", "0.5 to 0.125 mg"),
+        ("00,125", "00,125 mg"),
+        ("10,125", "10,125 mg"),
         ("1,2340", "1.2340 mg"),
         ("1234", "1234 mg"),
         ("5,", "5, mg"),
