@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterator
 from concurrent.futures import Future, ThreadPoolExecutor
+from contextlib import contextmanager, suppress
 from typing import Generic, TypeVar
 
 import polars as pl
@@ -52,6 +53,16 @@ def ahead(items: Iterator[T]) -> Iterator[T]:
         while (item := coming.result()) is not None:
             coming = pool.submit(next, items, None)
             yield item
+
+
+@contextmanager
+def closed(items: Iterator[T]) -> Iterator[Iterator[T]]:
+    """Closes a generator in the end, unless a thread is still at work in it, as after a second Ctrl-C; that ends with the process."""
+    try:
+        yield items
+    finally:
+        with suppress(ValueError):
+            items.close()
 
 
 class Behind(Generic[T]):

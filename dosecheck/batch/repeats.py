@@ -11,7 +11,7 @@ from typing import NamedTuple
 import polars as pl
 
 from dosecheck.batch.columns import distinct, hashed
-from dosecheck.batch.pipeline import ahead
+from dosecheck.batch.pipeline import ahead, closed
 from dosecheck.batch.slices import Slices
 from dosecheck.formulary.load import Formulary
 
@@ -56,14 +56,15 @@ class Repeats:
     def found(self) -> tuple[Groups, Groups]:
         """Asked when all rows are in.  Orders of one ingredient for one child; and children with more than one date of birth."""
         repeated, disagreeing = Groups(0, []), Groups(0, [])
-        for every in ahead(self._kept.parts(_ENOUGH)):
-            rows = every.filter(pl.col("child").is_duplicated())  # a child with one row has nothing to be told of
-            pairs = rows.filter(pl.col("ingredient").is_not_null()).with_columns(group=pl.struct("child", "ingredient").hash())
-            pairs = pairs.filter(pl.col("group").is_duplicated())
-            repeated = _more(repeated, pairs, pairs["row"].n_unique())
-            births = rows.filter(pl.col("born").is_not_null()).with_columns(group="child")
-            odd = births.select("group", "born").unique().filter(pl.col("group").is_duplicated()).select("group").unique()
-            disagreeing = _more(disagreeing, births.join(odd, on="group", how="semi"), len(odd))
+        with closed(ahead(self._kept.parts(_ENOUGH))) as parts:
+            for every in parts:
+                rows = every.filter(pl.col("child").is_duplicated())  # a child with one row has nothing to be told of
+                pairs = rows.filter(pl.col("ingredient").is_not_null()).with_columns(group=pl.struct("child", "ingredient").hash())
+                pairs = pairs.filter(pl.col("group").is_duplicated())
+                repeated = _more(repeated, pairs, pairs["row"].n_unique())
+                births = rows.filter(pl.col("born").is_not_null()).with_columns(group="child")
+                odd = births.select("group", "born").unique().filter(pl.col("group").is_duplicated()).select("group").unique()
+                disagreeing = _more(disagreeing, births.join(odd, on="group", how="semi"), len(odd))
         return repeated, disagreeing
 
     def lines(self) -> list[str]:

@@ -1,6 +1,6 @@
 """A file of orders checked: chunk after chunk, in input order, one result row for each input row, with a summary.
 
-Memory holds a few chunks of some 300 000 rows, and up to three million rows of the list of children.
+Memory holds some seven chunks of up to 300 000 rows, and up to three million rows of the list of children.
 """
 
 from __future__ import annotations
@@ -8,7 +8,6 @@ from __future__ import annotations
 import os
 from collections import Counter
 from collections.abc import Callable, Iterable, Iterator
-from contextlib import closing
 from datetime import date
 from difflib import get_close_matches
 from itertools import chain
@@ -26,7 +25,7 @@ from dosecheck.batch.forms import NOTHING, Asked
 from dosecheck.batch.ledger import UNREADABLE, By, Tally, ledger, path_of
 from dosecheck.batch.origin import Origin
 from dosecheck.batch.out import is_pipe
-from dosecheck.batch.pipeline import Behind, ahead, joined
+from dosecheck.batch.pipeline import Behind, ahead, closed, joined
 from dosecheck.batch.repeats import SCHEMA, Repeats
 from dosecheck.batch.screen import Facts, Screen
 from dosecheck.batch.slices import Slices
@@ -146,7 +145,7 @@ def run_batch(
     folder = None if is_pipe(results) else Path(os.path.realpath(results)).parent
     known = (*FIELDS, "order_id", "child_id")
     coming = ahead(in_codes(joined(read_coded(orders, columns.to_read(known) if columns else known, asked))))
-    with Origin(sources_of(orders)) as origin, closing(coming) as chunks, Slices(SCHEMA, folder) as kept:
+    with Origin(sources_of(orders)) as origin, closed(coming) as chunks, Slices(SCHEMA, folder) as kept:
         repeats = Repeats(formulary, kept)
         first = next(chunks)
         check_columns(orders, first.named, columns)
@@ -166,7 +165,7 @@ def run_batch(
             batch.slow, gone_on = work.tally.one_by_one, work.tally.rows
             coming = ahead(_prepared(batch, columns, chain([first], chunks), work.done))
             with (
-                closing(coming) as prepared,
+                closed(coming) as prepared,
                 Behind(work.write) as written,
                 Behind(lambda compared: written.put(told.piece(compared))) as worded,
             ):

@@ -54,7 +54,7 @@ class Slices:
                 self._spill()
 
     def parts(self, enough: int = 1) -> Iterator[pl.DataFrame]:
-        """All rows of some children at a time; of more children, where a slice has not `enough` rows."""
+        """All rows of some children at a time; from files of more children at once, where those of one have not `enough` rows."""
         if not self._files:
             rows = pl.concat(self._held)
             yield from (rows.filter(pl.col("child") % _PARTS == place) for place in range(_PARTS))

@@ -93,8 +93,8 @@ class Formulary:
         return self._compiled(self._index[name]) if name in self._index else None
 
     def _compiled(self, file: str) -> Medicine:
-        if file not in self._medicines:
-            self._medicines[file] = compile_medicine(self._merged(file), self.grading, file)
+        if file not in self._medicines:  # two threads may both find it so; one object is the medicine for either
+            self._medicines.setdefault(file, compile_medicine(self._merged(file), self.grading, file))
         return self._medicines[file]
 
     def _merged(self, file: str) -> dict[str, Any]:

@@ -15,13 +15,20 @@ TEXTS = st.lists(st.tuples(*[st.sampled_from("abcd")] * 4), min_size=1, max_size
 
 
 def coded(values: Any) -> Distinct:
-    return distinct(pl.Series(values))
+    return distinct(pl.Series(values, dtype=pl.String if isinstance(values[0], str | None) else None))
 
 
 @given(TEXTS)
 def test_each_row_has_its_own_combination(rows: list[tuple[str, ...]]) -> None:
     found = combined([coded(column) for column in zip(*rows, strict=True)])
     assert [found.values[n] for n in found.index] == rows
+
+
+@given(st.lists(st.tuples(st.sampled_from("ab"), st.sampled_from(["a", None]), st.sampled_from("ab")), min_size=1, max_size=30))
+def test_a_row_with_no_value_has_no_combination(rows: list[tuple[str | None, ...]]) -> None:
+    """Also where the column has one value alone, so that it seems to tell no rows apart."""
+    found = combined([coded(column) for column in zip(*rows, strict=True)])
+    assert [None if n is None else found.values[n] for n in found.index] == [None if None in row else row for row in rows]
 
 
 @given(TEXTS, st.integers(2**20, 2**45))

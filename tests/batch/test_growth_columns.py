@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import random
 from decimal import Decimal
+from itertools import product
 from pathlib import Path
 
 import polars as pl
@@ -11,7 +12,7 @@ import pytest
 
 from dosecheck import Formulary
 from dosecheck.batch.growth import Growth, z_scores
-from dosecheck.body.believable import sure_limits, weight_limits, z_ends
+from dosecheck.body.believable import GRAM, Limits, weight_limits, z_ends
 from dosecheck.body.growth import LAST_DAY, REFERENCES, SEXES, lms_at
 from dosecheck.body.lms import Lms, z_score
 from dosecheck.quantity import Quantity
@@ -20,8 +21,8 @@ FORMULARY = Formulary(Path(__file__).parents[2] / "formulary")
 KG = 10**12
 
 
-def growth(reference: str) -> Growth:
-    made = Growth(FORMULARY, FORMULARY.z_bands)
+def growth(reference: str, bands: tuple = FORMULARY.z_bands) -> Growth:
+    made = Growth(FORMULARY, bands)
     made.reference = reference
     return made
 
@@ -68,11 +69,18 @@ def test_z_only_where_it_is_one_figure() -> None:
 
 
 @pytest.mark.parametrize("reference", REFERENCES)
-def test_sure_limits_lie_inside_those_of_every_day(reference: str) -> None:
-    """A weight between them is believable on each day of the block, for either sex: no closer look can change that."""
-    for first in range(0, LAST_DAY + 1, 60):
-        days = (first, min(first + 59, LAST_DAY))
-        sure = sure_limits(FORMULARY.z_bands, reference, days)
-        for day, sex in ((day, sex) for day in range(days[0], days[1] + 1) for sex in SEXES):
-            exact = weight_limits(FORMULARY.z_bands, reference, (sex,), (day, day))
-            assert exact.low < sure.low and sure.high < exact.high, (day, sex)
+@pytest.mark.parametrize("which", ["z_bands", "far_above"])
+def test_weights_about_the_limits_of_every_day(reference: str, which: str) -> None:
+    """One nanogram below, on, and above each limit, on every day of age and for either sex: as that day's own limits say.  A weight
+    that needs no closer look lies inside the limits of every day that shares it."""
+    bands, rows, beyond = getattr(FORMULARY, which), [], []
+    columns = growth(reference, bands)
+    for day, sex in product(range(LAST_DAY + 1), (1, 2)):
+        limits = weight_limits(bands, reference, (SEXES[sex - 1],), (day, day)) or Limits(None, None)
+        for side, end in enumerate(limits):
+            for beside in (-1, 0, 1) if end is not None else ():
+                rows.append((end * GRAM + beside, day, day, sex))
+                beyond.append((side == 0 and beside < 0, side == 1 and beside > 0))
+    places, low, high = columns._beyond(frame_of(rows))
+    found = [pl.repeat(False, len(rows), eager=True).scatter(places["place"].filter(side), True) for side in (low, high)]
+    assert list(zip(*found, strict=True)) == beyond and sum(map(any, beyond)) > LAST_DAY
