@@ -92,9 +92,8 @@ class Growth:
     @cached_property
     def _sure(self) -> tuple[pl.Series, pl.Series]:
         """The sure limits of each block of days, in nanograms; null where there is none."""
-        blocks = [
-            (first, min(first + _BLOCK, LAST_DAY)) for first in range(0, LAST_DAY + 1, _BLOCK)
-        ]  # each ends with the next one's first day
+        # Each ends with the next one's first day, whose limits are then reckoned once.
+        blocks = [(first, min(first + _BLOCK, LAST_DAY)) for first in range(0, LAST_DAY + 1, _BLOCK)]
         ends = [sure_limits(self.bands, self.reference, days) or Limits(None, None) for days in blocks]
         low, high = _sides(ends)
         return tuple(pl.Series([end and end * GRAM for end in side], dtype=pl.Int64) for side in (low, high))

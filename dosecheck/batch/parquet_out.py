@@ -37,9 +37,8 @@ class Parquet:
 
     def write(self, rows: pl.DataFrame) -> None:
         table = self._typed.coded(rows)
-        measured = [
-            field.name for field in table.schema if not _is_text(field.type)
-        ]  # the least and the greatest text tell nobody anything
+        # The least and the greatest text tell nobody anything.
+        measured = [field.name for field in table.schema if not _is_text(field.type)]
         coded = [name for name, kind in rows.schema.items() if isinstance(kind, pl.Enum)]
         repeated = [*coded, *(name for name in rows.columns if name not in coded and few_texts(rows[name]))]  # others have a text a row
         with pa.OSFile(self._path, "ab") as sink:

@@ -28,8 +28,11 @@ def joined(chunks: Iterator[Chunk]) -> Iterator[Chunk]:
 
 
 def _is_enough(held: list[Chunk]) -> bool:
-    text = sum(len(given.text) for chunk in held for given in chunk.given)
-    return sum(len(chunk.rows) for chunk in held) >= ENOUGH_ROWS or text >= ENOUGH_BYTES
+    return sum(len(chunk.rows) for chunk in held) >= ENOUGH_ROWS or sum(map(_bytes, held)) >= ENOUGH_BYTES
+
+
+def _bytes(chunk: Chunk) -> int:
+    return sum(len(given.text) for given in chunk.given) if chunk.given else chunk.rows.estimated_size()
 
 
 def _one_chunk(held: list[Chunk]) -> Chunk:

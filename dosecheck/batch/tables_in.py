@@ -1,7 +1,7 @@
 """Reads orders from Parquet and Arrow, as text.
 
 Amounts must be written as text with their unit: a bare number says nothing of the unit, and a binary float is not
-what was written.  JSON objects are read strictly: no key twice, no unknown key, no NaN.
+what was written.
 """
 
 from __future__ import annotations
@@ -30,6 +30,7 @@ from dosecheck.errors import FileError
 
 _ARROW = b"ARROW1"
 _STREAM_ENDS = b"\xff\xff\xff\xff\0\0\0\0"
+_PIECE_ROWS, _ENOUGH_BYTES = 10_000, 64 << 20  # read at a time, so that long texts make no chunk larger than this
 _CODE_BYTES, _SPARE_BYTES = 4, 1 << 16  # codes take at most so many bytes a row, and so many more for the texts
 
 _parquet = partial(pq.ParquetFile, pre_buffer=False)  # what Arrow reads ahead it keeps to the end of the file
@@ -73,7 +74,7 @@ def check_schema(schema: pa.Schema, path: str) -> None:
 
 def _batches(source: pq.ParquetFile, path: str) -> Iterator[Chunk]:
     rows = 0
-    for chunk in _chunks_of(source.schema_arrow, together(source.iter_batches(ENOUGH_ROWS), ENOUGH_ROWS), path):
+    for chunk in _chunks_of(source.schema_arrow, together(source.iter_batches(min(_PIECE_ROWS, ENOUGH_ROWS)), ENOUGH_ROWS), path):
         rows += chunk.rows.height
         yield chunk
     if rows != source.metadata.num_rows:
@@ -81,11 +82,11 @@ def _batches(source: pq.ParquetFile, path: str) -> Iterator[Chunk]:
 
 
 def together(batches: Iterable[pa.RecordBatch], enough: int) -> Iterator[pa.Table]:
-    """Batches put together to at least so many rows; Arrow ends one wherever the codes change."""
+    """Batches put together to at least so many rows, or to as many as _ENOUGH_BYTES hold; Arrow ends one wherever the codes change."""
     held: list[pa.RecordBatch] = []
     for batch in batches:
         held.append(batch)
-        if sum(each.num_rows for each in held) >= enough:
+        if sum(each.num_rows for each in held) >= enough or sum(each.nbytes for each in held) >= _ENOUGH_BYTES:
             yield pa.Table.from_batches(held)
             held = []
     if held:
@@ -124,12 +125,13 @@ class _Tail(io.RawIOBase):
         return piece
 
 
-def _sliced(batches: Iterable[pa.RecordBatch]) -> Iterator[pa.RecordBatch]:
+def _sliced(batches: Iterable[pa.RecordBatch]) -> Iterator[pa.Table]:
+    piece = min(_PIECE_ROWS, CHUNK_ROWS)
     for batch in batches:
-        yield from (batch.slice(at, CHUNK_ROWS) for at in range(0, batch.num_rows, CHUNK_ROWS))
+        yield from together((batch.slice(at, piece) for at in range(0, batch.num_rows, piece)), CHUNK_ROWS)
 
 
-def _chunks_of(schema: pa.Schema, batches: Iterable[pa.RecordBatch], path: str) -> Iterator[Chunk]:
+def _chunks_of(schema: pa.Schema, batches: Iterable[pa.Table], path: str) -> Iterator[Chunk]:
     check_schema(schema, path)
     first = 1
     for batch in batches:

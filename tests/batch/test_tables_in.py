@@ -14,7 +14,7 @@ import pyarrow as pa
 import pyarrow.parquet as pq
 import pytest
 
-from dosecheck.batch import lines_in, tables_in
+from dosecheck.batch import lines_in, pipeline, tables_in
 from dosecheck.batch.chunk import LONGEST_FIELD, LONGEST_ROW, Chunk
 from dosecheck.batch.files import read_coded, read_orders
 from dosecheck.errors import FileError
@@ -241,3 +241,23 @@ def test_no_more_of_a_large_file_is_in_memory_than_is_asked_for(tmp_path: Path, 
     finally:
         tracemalloc.stop()
     assert path.stat().st_size > 10 * group and most < 5 * group
+
+
+@pytest.mark.parametrize("ending", [".parquet", ".arrow", ".arrows"])
+def test_long_texts_make_no_chunk_larger(tmp_path: Path, ending: str, monkeypatch: pytest.MonkeyPatch) -> None:
+    """However many rows the file keeps together: a million of them with a note of a kilobyte each held 2 GB."""
+    monkeypatch.setattr(tables_in, "_PIECE_ROWS", 10)
+    monkeypatch.setattr(tables_in, "_ENOUGH_BYTES", 100_000)
+    monkeypatch.setattr(pipeline, "ENOUGH_BYTES", 100_000)
+    notes = [random.Random(row).randbytes(500).hex() for row in range(1000)]
+    path, rows = tmp_path / f"orders{ending}", pa.table({"note": notes})
+    if ending == ".parquet":
+        pq.write_table(rows, path)
+    else:
+        make = pa.ipc.new_file if ending == ".arrow" else pa.ipc.new_stream
+        with make(path, rows.schema) as writer:
+            writer.write_table(rows)
+    chunks = list(pipeline.joined(read_coded(path)))
+    assert [note for chunk in chunks for note in chunk.rows["note"]] == notes
+    assert [number for chunk in chunks for number in chunk.line] == list(range(1, 1001))
+    assert max(len(chunk.rows) for chunk in chunks) <= 220 and len(chunks) < 20
